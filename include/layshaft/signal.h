@@ -1,0 +1,122 @@
+/* What was measured: recordings as streams, the table of runs, calibration, and what is wrong with them. */
+#ifndef LAYSHAFT_SIGNAL_H
+#define LAYSHAFT_SIGNAL_H
+
+#include <layshaft/base.h>
+
+/* ---- recordings ---- */
+
+typedef struct lay_recording lay_recording; /* an open recording; reads forward, can be rewound */
+
+typedef struct lay_recording_info {
+    double rate;    /* samples per second and channel */
+    int channels;
+    int64_t frames; /* samples per channel */
+    bool lossy;     /* MP3, Vorbis, Opus, ... */
+    bool integer;   /* integer samples: full scale is a hard wall at +-1 */
+    bool truncated; /* the file ends before its header says; compressed files tell only when the end is read, and
+                     * `frames` is corrected then */
+} lay_recording_info;
+
+/* Open any file libsndfile reads, or sample CSV (".csv", ".txt", ".tsv": a column named time/t/seconds gives the
+ * rate, which must be even within 1 %; without one `csv_rate` must be > 0). Rates below 8 kHz are read too: the
+ * caller warns. LAY_BAD_INPUT for damaged, empty or unknown files; LAY_IO when it cannot be opened. */
+LAY_API lay_status lay_recording_open(const char *path, double csv_rate, lay_recording **out, lay_error *err);
+LAY_API void lay_recording_close(lay_recording *rec); /* NULL allowed */
+LAY_API const lay_recording_info *lay_recording_get_info(const lay_recording *rec);
+/* Read up to `frames` frames, interleaved, into out[frames * channels], full scale = 1; *got < frames only at the
+ * end (0 = end). NaN and infinities are delivered as they are. */
+LAY_API lay_status lay_recording_read(lay_recording *rec, double *out, size_t frames, size_t *got, lay_error *err);
+LAY_API lay_status lay_recording_rewind(lay_recording *rec, lay_error *err);
+
+/* ---- checks of one recording, streamed ---- */
+
+/* Per channel; times in seconds. */
+typedef struct lay_channel_check {
+    double peak, rms, dc;        /* in full scale; rms about dc */
+    int64_t clipped;             /* samples in flat tops at the extreme value (two or more in a row), 0 when the tops may
+                                  * as well be the rounding of a smooth peak */
+    double clip_level;           /* where they are flat, 0 when none */
+    int64_t not_a_number;        /* NaN, infinite or beyond 1e100; left out of everything else */
+    int dropouts;                /* runs of >= 3 ms (>= 16 samples) of exactly constant value inside live signal */
+    double dropout_s;            /* their total length */
+    bool silent;                 /* nothing above -100 dB of full scale, or constant */
+    double gain_steps_db;        /* largest sustained jump of the background level up or down that looks like automatic gain */
+    double mains_hz, mains_db;   /* strongest of 50/60 Hz hum families above the local floor, 0 when none */
+} lay_channel_check;
+
+typedef struct lay_check lay_check; /* streaming checker */
+LAY_API lay_status lay_check_new(double rate, int channels, bool integer, lay_check **out, lay_error *err);
+LAY_API lay_status lay_check_feed(lay_check *check, const double *frames, size_t count, lay_error *err);
+/* Result per channel, `out[channels]`. May be called once, at the end. */
+LAY_API lay_status lay_check_finish(lay_check *check, lay_channel_check *out, lay_error *err);
+LAY_API void lay_check_free(lay_check *check);
+/* Plain sentences about one channel, appended to `out` one per line ("channel 1: 214 samples are clipped: ..."), each with
+ * what to do next. Nothing is appended when all is well. */
+LAY_API void lay_check_describe(const lay_channel_check *check, int channel, double rate, int64_t frames, lay_text *out);
+
+/* ---- the table of runs ---- */
+
+typedef enum lay_load { LAY_LOAD_UNKNOWN, LAY_LOAD_DRIVE, LAY_LOAD_COAST, LAY_LOAD_STEADY, LAY_LOAD_NONE, LAY_LOAD_COUNT } lay_load;
+LAY_API const char *lay_load_name(lay_load load); /* "", "drive", ... */
+LAY_API bool lay_load_parse(const char *text, lay_load *out);
+
+typedef enum lay_sensor { LAY_SENSOR_UNKNOWN, LAY_SENSOR_ACCEL, LAY_SENSOR_MIC } lay_sensor;
+
+typedef enum lay_quantity { LAY_FULL_SCALE, LAY_ACCELERATION, LAY_PRESSURE } lay_quantity;
+/* "1 um/s2", "20 uPa", "full scale" (ISO 1683). */
+LAY_API const char *lay_quantity_reference(lay_quantity quantity);
+/* Level offset in dB: add to 10 lg of the mean square in units of the quantity (m/s2: +120, Pa: +93.979). */
+LAY_API double lay_quantity_offset_db(lay_quantity quantity);
+
+typedef struct lay_run_spec {
+    char *file;       /* as the table has it */
+    char *path;       /* joined to the table's folder */
+    char *gear;       /* "" when unknown */
+    lay_load load;
+    double rpm_low, rpm_high; /* equal: a stated value; both 0: unknown */
+    int tach_channel;         /* 1-based, 0 none */
+    double pulses_per_rev;    /* default 1 */
+    char *tach_on;            /* body, "" = reference */
+    char *rpm_log;            /* path joined, "" none */
+    int *channels;            /* 1-based; empty = all but the tach */
+    size_t channel_count;
+    lay_sensor sensor;
+    double full_scale;        /* in `quantity` units; 1 when uncalibrated */
+    lay_quantity quantity;
+    double csv_rate;          /* column rate: samples per second for CSV recordings without time; 0 none */
+    char *notes;              /* unknown columns as "name=value; ..." */
+    int line;                 /* in the table */
+} lay_run_spec;
+
+/* Level in dB of a mean square given in digital full scale, re the reference of the run's quantity (ISO 1683):
+ * 10 lg(power * full_scale^2) + lay_quantity_offset_db. A sine of peak 1 in m/s2 gives 116.99 dB re 1 um/s2. NaN when `power` or
+ * full_scale is not above 0. This is the one place where powers (spectra, lines, evidence) become levels. */
+LAY_API double lay_level_db(double power, const lay_run_spec *spec);
+
+typedef struct lay_run_table {
+    char *path;
+    lay_run_spec *runs;
+    size_t count;
+} lay_run_table;
+
+/* Read runs.csv (RFC 4180 quoting, comma or semicolon or tab separated, any case of names, BOM allowed).
+ * Units accepted: m/s2, m/s^2, g (converted), Pa. Errors name line and column. */
+LAY_API lay_status lay_run_table_load(const char *path, lay_run_table *out, lay_error *err);
+LAY_API lay_status lay_run_table_parse(const char *text, size_t length, const char *path, lay_run_table *out, lay_error *err);
+LAY_API void lay_run_table_free(lay_run_table *table);
+/* One row with defaults for `file`, for commands that name recordings directly. Owned strings as in a table. */
+LAY_API lay_status lay_run_spec_default(const char *file, lay_run_spec *out, lay_error *err);
+LAY_API void lay_run_spec_free(lay_run_spec *run);
+
+/* ---- writing recordings (simulator, later capture) ---- */
+
+typedef struct lay_writer lay_writer;
+typedef enum lay_file_format { LAY_FILE_WAV16, LAY_FILE_WAV24, LAY_FILE_WAV_FLOAT, LAY_FILE_FLAC16, LAY_FILE_FLAC24 } lay_file_format;
+/* Refuses to overwrite (LAY_BAD_INPUT when `path` exists). Written under a temporary name beside it and renamed at close. */
+LAY_API lay_status lay_writer_open(const char *path, lay_file_format format, double rate, int channels, lay_writer **out,
+                                   lay_error *err);
+LAY_API lay_status lay_writer_write(lay_writer *w, const double *frames, size_t count, lay_error *err);
+LAY_API lay_status lay_writer_close(lay_writer *w, lay_error *err); /* NULL allowed; frees in every case */
+
+#endif

@@ -1,0 +1,162 @@
+/* layshaft diagnose: the verdict on a job, or on recordings named on the command line. */
+#include <layshaft/report.h>
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "commands.h"
+#include "options.h"
+#include "single.h"
+#include "terminal.h"
+
+typedef struct diagnose_options {
+    const char *unit, *output;
+    lay_single single;
+    bool no_plots;
+    int colour;
+    lay_common common;
+} diagnose_options;
+
+/* What is diagnosed: a job, or a unit with recordings; the same two things in the end. */
+typedef struct subject {
+    lay_job job;
+    char *report_folder; /* NULL: none is written */
+} subject;
+
+static void subject_free(subject *s) {
+    lay_job_free(&s->job);
+    free(s->report_folder);
+}
+
+static lay_status subject_load(const diagnose_options *o, char **operands, int count, subject *s, lay_error *err) {
+    lay_status status;
+    if (o->unit != NULL) {
+        status = lay_unit_load(o->unit, &s->job.unit, err);
+        if (status == LAY_OK) status = lay_single_table(&o->single, operands, (size_t)count, &s->job.table, err);
+    } else {
+        status = lay_job_load(operands[0], &s->job, err);
+    }
+    if (status != LAY_OK || (o->unit != NULL && o->output == NULL)) return status;
+    s->report_folder = o->output != NULL ? lay_strdup(o->output) : lay_path_join(operands[0], "report");
+    return s->report_folder != NULL ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+}
+
+/* A recording's facts belong into runs.csv when there is one. */
+static const char *stray_option(const lay_single *s) {
+    return s->gear != NULL           ? "gear"
+           : s->load != NULL         ? "load"
+           : s->rpm != NULL          ? "rpm"
+           : s->tach_channel != 0    ? "tach-channel"
+           : s->pulses_per_rev > 0.0 ? "pulses-per-rev"
+           : s->tach_on != NULL      ? "tach-on"
+           : s->channel != NULL      ? "channel"
+           : s->sensor != NULL       ? "sensor"
+           : s->csv_rate > 0.0       ? "csv-rate"
+                                     : NULL;
+}
+
+static int show(const diagnose_options *o, const subject *s, const lay_diagnosis *d) {
+    lay_text out = {0};
+    if (o->common.json)
+        lay_report_json(s->job.unit, &s->job.table, d, false, &out);
+    else
+        lay_report_text(s->job.unit, &s->job.table, d, lay_terminal_colour((lay_colour)o->colour), lay_terminal_width(),
+                        &out);
+    int exit_status = lay_cli_print(&out);
+    lay_text_free(&out);
+    return exit_status;
+}
+
+/* The report goes to its folder after the verdict was shown: a folder that cannot be written costs no result. */
+static int write_report(const diagnose_options *o, const subject *s, const lay_diagnosis *d) {
+    lay_error err = {0}, plot_error = {0};
+    lay_strings written = {0};
+    if (s->report_folder == NULL) return 0;
+    lay_status status =
+        lay_report_write(s->job.unit, &s->job.table, d, s->report_folder, !o->no_plots, &written, &plot_error, &err);
+    if (plot_error.code != LAY_OK) lay_cli_finish(plot_error.code, &plot_error);
+    if (status == LAY_OK && !o->common.quiet && !o->common.json)
+        fprintf(stderr, "\nReport: %zu files in %s\n", written.count, s->report_folder);
+    lay_strings_free(&written);
+    return lay_cli_finish(status, &err);
+}
+
+static int run(const diagnose_options *o, char **operands, int count) {
+    subject s = {0};
+    lay_diagnosis d = {0};
+    lay_error err = {0};
+    int exit_status;
+    lay_status status = subject_load(o, operands, count, &s, &err);
+    if (status == LAY_OK)
+        status = lay_diagnose(s.job.unit, &s.job.table, &(lay_analysis_options){0},
+                              o->common.quiet ? NULL : lay_terminal_progress, NULL, &d, &err);
+    if (status == LAY_OK) {
+        exit_status = show(o, &s, &d);
+        int report_status = write_report(o, &s, &d);
+        if (exit_status == 0) exit_status = report_status;
+    } else {
+        exit_status = lay_cli_finish(status, &err);
+    }
+    lay_diagnosis_free(&d);
+    subject_free(&s);
+    return exit_status;
+}
+
+static const char about[] =
+    "Says which part of the transmission makes the noise and how sure that is. JOB is a folder with unit.ini, runs.csv "
+    "and "
+    "the recordings; the report goes to JOB/report. Recordings without a job are named one by one together with --unit "
+    "and "
+    "what is known about them; a report folder is then written only with --output. Recordings are never changed.";
+static const char examples[] = "  layshaft diagnose bench-five-speed\n"
+                               "  layshaft diagnose --unit unit.ini --gear 3 --load drive --rpm 2100 third.wav\n"
+                               "  layshaft diagnose --unit unit.ini --gear 4 --tach-channel 2 fourth.wav\n";
+
+static lay_usage usage_of(const lay_option *options, size_t count) {
+    return (lay_usage){.command = "diagnose",
+                       .synopsis = "[options] JOB\n[options] --unit UNIT FILE...\n",
+                       .about = about,
+                       .examples = examples,
+                       .options = options,
+                       .option_count = count,
+                       .operands_low = 0,
+                       .operands_high = -1};
+}
+
+int lay_cmd_diagnose(int argc, char **argv) {
+    diagnose_options o = {0};
+    lay_single *s = &o.single;
+    const lay_option options[] = {
+        {"unit", LAY_OPTION_TEXT, &o.unit, "UNIT", "unit file for recordings named one by one", 0, 0, NULL},
+        {"gear", LAY_OPTION_TEXT, &s->gear, "GEAR", "gear they were made in", 0, 0, NULL},
+        {"load", LAY_OPTION_TEXT, &s->load, "LOAD", "drive, coast, steady or none", 0, 0, NULL},
+        {"rpm", LAY_OPTION_TEXT, &s->rpm, "RPM", "speed of the reference shaft, about: 2110 or 1200-3200", 0, 0, NULL},
+        {"tach-channel", LAY_OPTION_COUNT, &s->tach_channel, "N", "channel that holds tach pulses, from 1", 1, 1024,
+         NULL},
+        {"pulses-per-rev", LAY_OPTION_NUMBER, &s->pulses_per_rev, "P", "tach pulses per turn (default 1)", 0.01, 10000,
+         NULL},
+        {"tach-on", LAY_OPTION_TEXT, &s->tach_on, "BODY", "body the tach looks at (default the reference)", 0, 0, NULL},
+        {"channel", LAY_OPTION_TEXT, &s->channel, "C", "channels to analyse: 1 or 1+3 (default all but the tach)", 0, 0,
+         NULL},
+        {"sensor", LAY_OPTION_TEXT, &s->sensor, "SENSOR", "accel or mic", 0, 0, NULL},
+        {"csv-rate", LAY_OPTION_NUMBER, &s->csv_rate, "HZ", "sample rate of CSV recordings without a time column", 1,
+         1e7, NULL},
+        {"output", LAY_OPTION_TEXT, &o.output, "DIR", "folder for the report (default JOB/report)", 0, 0, NULL},
+        {"no-plots", LAY_OPTION_FLAG, &o.no_plots, NULL, "write no pictures", 0, 0, NULL},
+        {"colour", LAY_OPTION_CHOICE, &o.colour, LAY_COLOUR_WORDS, "colour in the text (default auto)", 0, 0, NULL},
+    };
+    const lay_usage usage = usage_of(options, sizeof options / sizeof options[0]);
+    char **operands;
+    int count;
+    int exit_status = lay_options_begin(&usage, argc, argv, &o.common, &operands, &count);
+    if (exit_status >= 0) return exit_status;
+    if (o.unit == NULL && stray_option(s) != NULL)
+        return lay_cli_usage_error(&usage, "--%s is for recordings named with --unit; in a job runs.csv says it",
+                                   stray_option(s));
+    if (count == 0)
+        return lay_cli_usage_error(&usage, o.unit != NULL ? "name the recordings after the options" : "JOB is missing");
+    if (o.unit == NULL && count > 1)
+        return lay_cli_usage_error(&usage, "one job at a time; single recordings need --unit");
+    return run(&o, operands, count);
+}

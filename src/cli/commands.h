@@ -1,0 +1,9 @@
+/* The commands of the program. Each takes its own name as argv[0] and returns the exit status. */
+#ifndef LAYSHAFT_CLI_COMMANDS_H
+#define LAYSHAFT_CLI_COMMANDS_H
+
+int lay_cmd_orders(int argc, char **argv);
+int lay_cmd_diagnose(int argc, char **argv);
+int lay_cmd_simulate(int argc, char **argv);
+
+#endif

@@ -1,0 +1,29 @@
+#include "terminal.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+bool lay_terminal_colour(lay_colour wish) {
+    const char *no = getenv("NO_COLOR"), *terminal = getenv("TERM");
+    if (wish != LAY_COLOUR_AUTO) return wish == LAY_COLOUR_ALWAYS;
+    if (no != NULL && *no) return false;
+    return isatty(STDOUT_FILENO) && terminal != NULL && strcmp(terminal, "dumb") != 0;
+}
+
+int lay_terminal_width(void) {
+    const char *columns = getenv("COLUMNS");
+    long width = columns != NULL ? strtol(columns, NULL, 10) : 0;
+    return width >= 60 && width <= 200 ? (int)width : 80;
+}
+
+void lay_terminal_progress(size_t done, size_t count, void *user) {
+    (void)user;
+    if (!isatty(STDERR_FILENO)) return;
+    if (done + 1 < count)
+        fprintf(stderr, "\rrun %zu of %zu analysed", done + 1, count);
+    else
+        fprintf(stderr, "\r\033[K");
+    fflush(stderr);
+}

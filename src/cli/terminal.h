@@ -1,0 +1,19 @@
+/* What the terminal can take, and progress on it. */
+#ifndef LAYSHAFT_CLI_TERMINAL_H
+#define LAYSHAFT_CLI_TERMINAL_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#define LAY_COLOUR_WORDS "auto|always|never"
+typedef enum lay_colour { LAY_COLOUR_AUTO, LAY_COLOUR_ALWAYS, LAY_COLOUR_NEVER } lay_colour;
+
+/* Whether standard output gets colour: with auto on a terminal that is not "dumb", unless the environment
+ * holds a non-empty NO_COLOR (an informal convention among terminal programs). */
+bool lay_terminal_colour(lay_colour wish);
+/* Columns of standard output: COLUMNS from the environment, else 80. */
+int lay_terminal_width(void);
+/* "analysing run 2 of 6" on stderr, rewritten in place; nothing when stderr is no terminal. A lay_progress. */
+void lay_terminal_progress(size_t done, size_t count, void *user);
+
+#endif

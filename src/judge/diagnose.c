@@ -1,0 +1,37 @@
+#include <layshaft/judge.h>
+
+#include "shared_hz.h"
+#include "teeth.h"
+
+#include <stdlib.h>
+
+/* The whole road of a job: every row becomes evidence, what only several runs together show is added, then the verdict. */
+
+static lay_status analyse_all(const lay_unit *unit, const lay_run_table *table, const lay_analysis_options *options,
+                              lay_progress progress, void *user, lay_diagnosis *out, lay_error *err)
+{
+    out->runs = lay_calloc(table->count + 1, sizeof *out->runs);
+    if (!out->runs) return lay_fail(err, LAY_NO_MEMORY, "not enough memory for the runs");
+    for (size_t i = 0; i < table->count; i++) {
+        if (progress) progress(i, table->count, user);
+        lay_status status = lay_run_analyse(unit, &table->runs[i], table->path, options, &out->runs[i], err);
+        if (status != LAY_OK) return status;
+        out->run_count = i + 1;
+    }
+    if (progress) progress(table->count, table->count, user);
+    return LAY_OK;
+}
+
+lay_status lay_diagnose(const lay_unit *unit, const lay_run_table *table, const lay_analysis_options *options,
+                        lay_progress progress, void *user, lay_diagnosis *out, lay_error *err)
+{
+    *out = (lay_diagnosis){0};
+    lay_status status = analyse_all(unit, table, options, progress, user, out, err);
+    if (status == LAY_OK) status = lay_shared_hz_find(unit, out->runs, out->run_count, err);
+    lay_strings counts = {0}; /* the sentences are in the runs' warnings as well */
+    if (status == LAY_OK) status = lay_teeth_check(unit, out->runs, out->run_count, &counts, err);
+    lay_strings_free(&counts);
+    if (status == LAY_OK) status = lay_judge(unit, table, out->runs, out->run_count, &out->verdict, err);
+    if (status != LAY_OK) lay_diagnosis_free(out);
+    return status;
+}

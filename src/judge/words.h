@@ -1,0 +1,22 @@
+/* Why a part is suspected and what to look at, in a mechanic's words. */
+#ifndef LAYSHAFT_JUDGE_WORDS_H
+#define LAYSHAFT_JUDGE_WORDS_H
+
+#include "score.h"
+
+/* Everything the sentences may need about one suspect. */
+typedef struct lay_finding {
+    const lay_unit *unit;
+    const lay_hypothesis *hypothesis;
+    const lay_score *score;
+    const lay_run_evidence *runs;
+    size_t run_count;
+    const lay_observation *best; /* in the run that shows it best */
+    double next_db;              /* level of the next loudest mesh, NaN when there is none */
+    double sideband_db;          /* strongest sidebands re the mesh line, NaN when not measured */
+} lay_finding;
+
+lay_status lay_words_reasons(const lay_finding *f, lay_strings *out, lay_error *err);
+lay_status lay_words_checks(const lay_finding *f, lay_strings *out, lay_error *err);
+
+#endif

@@ -1,0 +1,136 @@
+/* The object of `layshaft diagnose --json`. */
+#include <layshaft/report.h>
+
+#include <math.h>
+#include <string.h>
+
+#include "json.h"
+#include "words.h"
+
+static void strings(lay_json *j, const char *name, const lay_strings *list) {
+    lay_json_open_array(j, name);
+    for (size_t i = 0; i < list->count; i++) lay_json_string(j, NULL, list->items[i]);
+    lay_json_close_array(j);
+}
+
+static void suspect(lay_json *j, const lay_suspect *s) {
+    lay_json_open_object(j, NULL);
+    lay_json_string(j, "part", s->part);
+    lay_json_string(j, "kind", lay_kind_name(s->kind));
+    lay_json_string(j, "body", s->body);
+    lay_json_number(j, "probability", s->probability, 4);
+    lay_json_number(j, "level_db", s->level_db, 2);
+    lay_json_string(j, "level_reference", lay_quantity_reference(s->quantity));
+    lay_json_number(j, "above_floor_db", s->above_floor_db, 2);
+    lay_json_number(j, "prominence_db", s->prominence_db, 2);
+    lay_json_bool(j, "audible", s->audible);
+    if (s->best_run >= 0)
+        lay_json_integer(j, "best_run", s->best_run + 1);
+    else
+        lay_json_null(j, "best_run");
+    strings(j, "reasons", &s->reasons);
+    strings(j, "checks", &s->checks);
+    strings(j, "not_separable_from", &s->not_separable_from);
+    lay_json_close_object(j);
+}
+
+static void verdict(lay_json *j, const lay_verdict *v) {
+    lay_json_open_object(j, "verdict");
+    lay_json_string(j, "outcome", lay_outcome_name(v->outcome));
+    lay_json_string(j, "summary", v->summary != NULL ? v->summary : "");
+    lay_json_open_array(j, "suspects");
+    for (size_t i = 0; i < v->suspect_count; i++) suspect(j, &v->suspects[i]);
+    lay_json_close_array(j);
+    strings(j, "add", &v->add);
+    lay_json_close_object(j);
+}
+
+static void speed(lay_json *j, const lay_run_evidence *run) {
+    bool known = run->mean_hz > 0.0;
+    lay_json_open_object(j, "speed");
+    lay_json_string(j, "source", known ? lay_speed_source_name(run->speed_source) : NULL);
+    lay_json_number(j, "mean_rpm", known ? run->mean_hz * 60.0 : NAN, 1);
+    lay_json_number(j, "min_rpm", known ? run->min_hz * 60.0 : NAN, 1);
+    lay_json_number(j, "max_rpm", known ? run->max_hz * 60.0 : NAN, 1);
+    lay_json_number(j, "confidence", known ? run->speed_confidence : 0.0, 3);
+    lay_json_close_object(j);
+}
+
+static void warnings(lay_json *j, const lay_text *sentences) {
+    lay_json_open_array(j, "warnings");
+    for (const char *at = sentences->text; at != NULL && *at;) {
+        size_t n = strcspn(at, "\n");
+        lay_text one = {0};
+        lay_text_add(&one, "%.*s", (int)n, at);
+        if (one.failed)
+            j->out->failed = true;
+        else if (n > 0)
+            lay_json_string(j, NULL, one.text);
+        lay_text_free(&one);
+        at += n + (at[n] == '\n');
+    }
+    lay_json_close_array(j);
+}
+
+/* Members that say what makes a line; `claim` NULL: nothing known does. */
+static void claim_members(lay_json *j, const lay_unit *unit, const lay_run_evidence *run, const lay_claim *claim) {
+    static const lay_claim none = {.class_ = LAY_LINE_UNKNOWN, .part = -1, .body = -1};
+    const lay_claim *c = claim != NULL ? claim : &none;
+    lay_json_string(j, "class", lay_line_class_name(c->class_));
+    lay_json_string(j, "part", lay_words_part(run, c));
+    lay_json_integer(j, "harmonic", c->harmonic);
+    lay_json_integer(j, "sideband", c->sideband);
+    lay_json_string(j, "sideband_of", c->sideband != 0 ? lay_words_body(unit, c->body) : NULL);
+    lay_json_string(j, "body", lay_words_body(unit, c->body));
+    lay_json_number(j, "probability", c->probability, 4);
+}
+
+static void line(lay_json *j, const lay_unit *unit, const lay_run_spec *spec, const lay_run_evidence *run,
+                 const lay_explained_line *l) {
+    lay_json_open_object(j, NULL);
+    lay_json_number(j, "order", l->line.order, 4);
+    lay_json_number(j, "hz", l->line.hz, 2);
+    lay_json_number(j, "level_db", lay_level_db(l->line.power, spec), 2);
+    lay_json_number(j, "above_floor_db", l->line.above_floor_db, 2);
+    lay_json_number(j, "prominence_db", l->line.tnr_db, 2);
+    claim_members(j, unit, run, l->claim_count > 0 ? &l->claims[0] : NULL);
+    lay_json_open_array(j, "rivals");
+    for (int i = 1; i < l->claim_count; i++) {
+        lay_json_open_object(j, NULL);
+        claim_members(j, unit, run, &l->claims[i]);
+        lay_json_close_object(j);
+    }
+    lay_json_close_array(j);
+    lay_json_close_object(j);
+}
+
+static void one_run(lay_json *j, const lay_unit *unit, const lay_run_spec *spec, const lay_run_evidence *run) {
+    lay_json_open_object(j, NULL);
+    lay_json_string(j, "file", spec->file);
+    lay_json_word(j, "gear", lay_words_gear(unit, spec, run));
+    lay_json_word(j, "load", lay_load_name(run->load));
+    lay_json_number(j, "duration_s", run->duration_s, 3);
+    lay_json_bool(j, "usable", run->usable);
+    lay_json_string(j, "level_reference", lay_quantity_reference(run->quantity));
+    speed(j, run);
+    warnings(j, &run->warnings);
+    lay_json_open_array(j, "lines");
+    for (size_t i = 0; i < run->line_count; i++) line(j, unit, spec, run, &run->lines[i]);
+    lay_json_close_array(j);
+    lay_json_close_object(j);
+}
+
+lay_status lay_report_json(const lay_unit *unit, const lay_run_table *table, const lay_diagnosis *d, bool indented,
+                           lay_text *out) {
+    lay_json j = {.out = out, .indented = indented};
+    lay_json_open_object(&j, NULL);
+    lay_json_string(&j, "layshaft", LAY_VERSION);
+    lay_json_integer(&j, "format", 1);
+    lay_json_string(&j, "unit", unit->name);
+    verdict(&j, &d->verdict);
+    lay_json_open_array(&j, "runs");
+    for (size_t i = 0; i < d->run_count && i < table->count; i++) one_run(&j, unit, &table->runs[i], &d->runs[i]);
+    lay_json_close_array(&j);
+    lay_json_close_object(&j);
+    return out->failed ? LAY_NO_MEMORY : LAY_OK;
+}

@@ -1,0 +1,179 @@
+/* Values of cells of runs.csv. */
+#include "run_values.h"
+
+#include "recording.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+static const double fastest_rpm = 200000;
+
+lay_status lay_run_cell_fail(const lay_run_cell *cell, lay_error *err, const char *fmt, ...) {
+    char message[600];
+    va_list args;
+    va_start(args, fmt);
+    vsnprintf(message, sizeof message, fmt, args);
+    va_end(args);
+    const lay_csv_field *f = cell->field;
+    return lay_fail_at(err, LAY_BAD_INPUT, cell->file, f->line, f->column, f->span, f->line_start, "%s", message);
+}
+
+bool lay_run_number(const lay_run_cell *cell, const char *text, double *out) {
+    char copy[64];
+    size_t length = strlen(text);
+    if (length >= sizeof copy) return false;
+    memcpy(copy, text, length + 1);
+    char *comma = cell->decimal_comma ? strchr(copy, ',') : NULL;
+    if (comma != NULL) *comma = '.';
+    return lay_parse_number(copy, out);
+}
+
+/* ---- words ---- */
+
+static const char *const load_words[LAY_LOAD_COUNT] = {"", "drive", "coast", "steady", "none"};
+
+const char *lay_load_name(lay_load load) {
+    return (size_t)load < LAY_LOAD_COUNT ? load_words[load] : "";
+}
+
+bool lay_load_parse(const char *text, lay_load *out) {
+    for (int i = 0; i < LAY_LOAD_COUNT; i++)
+        if (strcasecmp(text, load_words[i]) == 0) {
+            *out = (lay_load)i;
+            return true;
+        }
+    return false;
+}
+
+static lay_status fail_word(const lay_run_cell *cell, const char *what, const char *choices, const char *const *words,
+                            size_t count, lay_error *err) {
+    const char *near = lay_nearest(cell->field->text, words, count);
+    if (near != NULL)
+        return lay_run_cell_fail(cell, err, "no %s is called '%.60s' (did you mean '%s'?)", what, cell->field->text,
+                                 near);
+    return lay_run_cell_fail(cell, err, "no %s is called '%.60s'; write %s, or leave it empty", what, cell->field->text,
+                             choices);
+}
+
+lay_status lay_run_read_load(const lay_run_cell *cell, lay_run_spec *run, lay_error *err) {
+    if (lay_load_parse(cell->field->text, &run->load)) return LAY_OK;
+    return fail_word(cell, "load", "drive, coast, steady or none", load_words + 1, LAY_LOAD_COUNT - 1, err);
+}
+
+lay_status lay_run_read_sensor(const lay_run_cell *cell, lay_run_spec *run, lay_error *err) {
+    static const char *const words[] = {"accel", "accelerometer", "mic", "microphone"};
+    enum { COUNT = sizeof words / sizeof words[0] };
+    for (size_t i = 0; i < COUNT; i++)
+        if (strcasecmp(cell->field->text, words[i]) == 0) {
+            run->sensor = i < 2 ? LAY_SENSOR_ACCEL : LAY_SENSOR_MIC;
+            return LAY_OK;
+        }
+    return fail_word(cell, "sensor", "accel or mic", words, COUNT, err);
+}
+
+/* ---- units ---- */
+
+/* Standard acceleration of free fall, ISO 80000-3: 9.80665 m/s2. */
+static const struct {
+    const char *name;
+    double factor; /* to m/s2 or Pa */
+    lay_quantity quantity;
+} units[] = {
+    {"m/s2", 1, LAY_ACCELERATION},        {"m/s^2", 1, LAY_ACCELERATION},
+    {"m/s\xC2\xB2", 1, LAY_ACCELERATION}, {"mm/s2", 1e-3, LAY_ACCELERATION},
+    {"mm/s^2", 1e-3, LAY_ACCELERATION},   {"mm/s\xC2\xB2", 1e-3, LAY_ACCELERATION},
+    {"g", 9.80665, LAY_ACCELERATION},     {"Pa", 1, LAY_PRESSURE},
+};
+
+lay_status lay_run_read_unit(const lay_run_cell *cell, lay_run_spec *run, lay_error *err) {
+    for (size_t i = 0; i < sizeof units / sizeof units[0]; i++) {
+        if (strcasecmp(cell->field->text, units[i].name) != 0) continue;
+        if (run->full_scale == 0)
+            return lay_run_cell_fail(
+                cell, err,
+                "there is a unit but no full_scale; write what full scale is in %s (1 when the samples "
+                "already are %s)",
+                units[i].name, units[i].name);
+        run->full_scale *= units[i].factor;
+        run->quantity = units[i].quantity;
+        return LAY_OK;
+    }
+    return lay_run_cell_fail(cell, err, "the unit '%.60s' is unknown; write m/s2, mm/s2, g or Pa", cell->field->text);
+}
+
+/* ---- speeds ---- */
+
+/* Where a range is divided: "1200-3200", also with an en dash; NULL for a single number. */
+static char *range_mark(char *text, size_t *length) {
+    static const char en_dash[] = "\xE2\x80\x93";
+    char *mark = strstr(text, en_dash);
+    *length = mark != NULL ? sizeof en_dash - 1 : 1;
+    return mark != NULL ? mark : text[0] == 0 ? NULL : strchr(text + 1, '-');
+}
+
+static lay_status fail_rpm(const lay_run_cell *cell, lay_error *err) {
+    return lay_run_cell_fail(cell, err,
+                             "rpm must be a number such as 2110, a range such as 1200-3200, or empty; not '%.60s'",
+                             cell->field->text);
+}
+
+lay_status lay_run_read_rpm(const lay_run_cell *cell, lay_run_spec *run, lay_error *err) {
+    char copy[64];
+    size_t size = strlen(cell->field->text), length;
+    if (size >= sizeof copy) return fail_rpm(cell, err);
+    memcpy(copy, cell->field->text, size + 1);
+    char *mark = range_mark(copy, &length);
+    if (mark != NULL) *mark = 0;
+    double low, high;
+    if (!lay_run_number(cell, copy, &low)) return fail_rpm(cell, err);
+    high = low;
+    if (mark != NULL && !lay_run_number(cell, mark + length, &high)) return fail_rpm(cell, err);
+    if (!(low > 0 && high > 0))
+        return lay_run_cell_fail(cell, err, "rpm must be above 0; leave it empty when the speed is unknown");
+    if (fmax(low, high) > fastest_rpm)
+        return lay_run_cell_fail(cell, err, "%g rpm is impossible for a transmission", fmax(low, high));
+    run->rpm_low = fmin(low, high);
+    run->rpm_high = fmax(low, high);
+    return LAY_OK;
+}
+
+/* ---- channels ---- */
+
+bool lay_run_channel(const char *text, int *out) {
+    double value;
+    if (!lay_parse_number(text, &value) || value != floor(value) || value < 1 || value > LAY_MAX_CHANNELS) return false;
+    *out = (int)value;
+    return true;
+}
+
+static lay_status add_channel(const lay_run_cell *cell, const char *text, lay_run_spec *run, lay_error *err) {
+    int channel;
+    if (!lay_run_channel(text, &channel))
+        return lay_run_cell_fail(cell, err, "channels are numbers from 1 joined by +, such as 1 or 1+3; not '%.60s'",
+                                 cell->field->text);
+    for (size_t i = 0; i < run->channel_count; i++)
+        if (run->channels[i] == channel) return lay_run_cell_fail(cell, err, "channel %d is named twice", channel);
+    run->channels[run->channel_count++] = channel;
+    return LAY_OK;
+}
+
+lay_status lay_run_read_channels(const lay_run_cell *cell, lay_run_spec *run, lay_error *err) {
+    char *copy = lay_strdup(cell->field->text);
+    size_t most = 1;
+    for (const char *c = cell->field->text; *c != 0; c++) most += *c == '+';
+    run->channels = lay_calloc(most, sizeof *run->channels);
+    lay_status status = LAY_OK;
+    if (copy == NULL || run->channels == NULL)
+        status = lay_fail(err, LAY_NO_MEMORY, "not enough memory to read the table of runs");
+    for (char *part = copy; status == LAY_OK && part != NULL;) {
+        char *plus = strchr(part, '+');
+        if (plus != NULL) *plus = 0;
+        status = add_channel(cell, part, run, err);
+        part = plus != NULL ? plus + 1 : NULL;
+    }
+    free(copy);
+    return status;
+}

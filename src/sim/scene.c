@@ -1,0 +1,53 @@
+#include "scene.h"
+
+#include <stdlib.h>
+
+lay_random lay_sim_stream(const lay_sim_options *options, uint64_t stream) {
+    uint64_t day = stream >= LAY_SIM_STREAM_DAY ? options->occasion : 0;
+    lay_random random;
+    lay_random_seed(&random,
+                    (options->seed + UINT64_C(0x9e3779b97f4a7c15) * stream) ^ (UINT64_C(0xd1b54a32d192ed03) * day));
+    return random;
+}
+
+lay_status lay_sim_scene_add(lay_sim_scene *scene, const lay_sim_voice *voice, lay_error *err) {
+    void *items = scene->voices;
+    lay_status status = lay_grow(&items, &scene->voice_capacity, scene->voice_count, sizeof *voice, err);
+    scene->voices = items;
+    if (status != LAY_OK) return status;
+    scene->voices[scene->voice_count++] = *voice;
+    return LAY_OK;
+}
+
+lay_status lay_sim_scene_build(lay_sim_scene *scene, const lay_unit *unit, const lay_sim_options *options,
+                               lay_error *err) {
+    static const double rates[] = {16000, 32000, 44100, 48000};
+    lay_random *r = &scene->random;
+    scene->unit = unit;
+    scene->options = *options;
+    scene->traits = lay_sim_world_traits(options->world);
+    *r = lay_sim_stream(options, LAY_SIM_STREAM_JOB);
+    double drawn = rates[lay_random_int(r, 0, 3)];
+    scene->rate = scene->options.rate > 0 ? scene->options.rate : drawn;
+    scene->air_power = lay_random_between(r, 0.4, 1.2);
+    scene->structure_power = lay_random_between(r, 0.3, 1.0);
+    *r = lay_sim_stream(options, LAY_SIM_STREAM_FAULTS);
+    lay_status status = lay_sim_scene_faults(scene, err);
+    *r = lay_sim_stream(options, LAY_SIM_STREAM_PLAN);
+    if (status == LAY_OK) status = lay_sim_scene_plan(scene, err);
+    *r = lay_sim_stream(options, LAY_SIM_STREAM_STRUCTURE);
+    if (status == LAY_OK) status = lay_sim_floor_draw(r, scene->traits, scene->rate, &scene->noise, err);
+    if (status == LAY_OK) status = lay_sim_scene_natural(scene, err);
+    *r = lay_sim_stream(options, LAY_SIM_STREAM_FAULT_VOICES);
+    if (status == LAY_OK) status = lay_sim_scene_fault_voices(scene, err);
+    *r = lay_sim_stream(options, LAY_SIM_STREAM_LEVEL);
+    if (status == LAY_OK) lay_sim_scene_level(scene);
+    return status;
+}
+
+void lay_sim_scene_free(lay_sim_scene *scene) {
+    for (size_t i = 0; i < scene->run_count; i++) lay_sim_run_free(&scene->runs[i]);
+    free(scene->voices);
+    lay_sim_floor_free(&scene->noise);
+    *scene = (lay_sim_scene){0};
+}

@@ -1,0 +1,92 @@
+/* Everything that is fixed for a job: unit, faults, runs, voices, noise. */
+#ifndef LAYSHAFT_SIM_SCENE_H
+#define LAYSHAFT_SIM_SCENE_H
+
+#include "floor.h"
+#include "run.h"
+#include "voice.h"
+
+#define LAY_SIM_FAULTS_MAX 4
+#define LAY_SIM_RUNS_MAX 12
+
+typedef struct lay_sim_scene {
+    const lay_unit *unit;
+    const lay_sim_traits *traits;
+    lay_sim_options options;
+    double rate;
+    lay_random random; /* of the stage at work: see lay_sim_stream */
+    lay_sim_floor noise;
+    double air_power, structure_power; /* noises grow with speed to these powers */
+    lay_fault faults[LAY_SIM_FAULTS_MAX];
+    size_t fault_count;
+    lay_sim_run runs[LAY_SIM_RUNS_MAX];
+    size_t run_count;
+    lay_sim_voice *voices;
+    size_t voice_count, voice_capacity;
+    double level; /* output gain */
+    bool clips;   /* the recorder was set too high: crests are cut now and then */
+} lay_sim_scene;
+
+/* Draw the whole job for a unit (borrowed) from the options' seed into a zeroed scene; free it in every case. */
+lay_status lay_sim_scene_build(lay_sim_scene *scene, const lay_unit *unit, const lay_sim_options *options,
+                               lay_error *err);
+void lay_sim_scene_free(lay_sim_scene *scene);
+
+/* Each stage draws from a stream of its own, so that a fault more or a run less leaves everything else as it was.
+ * Streams from LAY_SIM_STREAM_DAY on change with the occasion. */
+enum {
+    LAY_SIM_STREAM_JOB,
+    LAY_SIM_STREAM_FAULTS,
+    LAY_SIM_STREAM_PLAN,
+    LAY_SIM_STREAM_STRUCTURE,
+    LAY_SIM_STREAM_SURROUNDINGS,
+    LAY_SIM_STREAM_FAULT_VOICES,
+    LAY_SIM_STREAM_LEVEL,
+    LAY_SIM_STREAM_CALIBRATION,
+    LAY_SIM_STREAM_IMPACTS = 100,
+    LAY_SIM_STREAM_MESH = 1000,
+    LAY_SIM_STREAM_ROTOR = 10000,
+    LAY_SIM_STREAM_DAY = 20000,
+    LAY_SIM_STREAM_TABLE = 20001,
+    LAY_SIM_STREAM_PROFILE = 20100,
+    LAY_SIM_STREAM_NOISE = 20200
+};
+lay_random lay_sim_stream(const lay_sim_options *options, uint64_t stream);
+
+/* fault.c: take over the given faults or draw some that the unit can have; fill in what was left open. */
+lay_status lay_sim_scene_faults(lay_sim_scene *scene, lay_error *err);
+/* True when the part at fault is driven in this gear, so that the fault can be heard; false without a gear that solves.
+ */
+bool lay_sim_fault_sings(const lay_fault *fault, const lay_sim_run *run);
+/* True when the load lies on a flank that sings. */
+bool lay_sim_fault_flank(const lay_fault *fault, lay_load load);
+
+/* plan.c: choose gears, loads and motions so that every fault is heard at least once; solve their kinematics. */
+lay_status lay_sim_scene_plan(lay_sim_scene *scene, lay_error *err);
+/* True in reverse: the output turns against the sense it has in most gears. */
+bool lay_sim_run_backward(const lay_unit *unit, const lay_sim_run *run);
+/* Kinematics and expected orders of one gear. */
+lay_status lay_sim_run_solve(const lay_unit *unit, int gear, lay_sim_run *run, lay_error *err);
+
+/* natural.c: what healthy parts and the surroundings sing. fault_voice.c: what the faults add. */
+lay_status lay_sim_scene_natural(lay_sim_scene *scene, lay_error *err);
+lay_status lay_sim_scene_fault_voices(lay_sim_scene *scene, lay_error *err);
+lay_status lay_sim_scene_add(lay_sim_scene *scene, const lay_sim_voice *voice, lay_error *err);
+
+/* level.c */
+void lay_sim_noise_gain(const lay_sim_scene *scene, const lay_sim_run *run, double hz, double *air, double *structure);
+/* rms of the whole floor in a run. */
+double lay_sim_noise_rms(const lay_sim_scene *scene, const lay_sim_run *run);
+/* Tone-to-noise ratio in dB: the tone's mean square over the run to the mean noise in the critical band around it; -200
+ * when silent. */
+double lay_sim_voice_tnr(const lay_sim_scene *scene, const lay_sim_run *run, const lay_sim_voice *voice);
+/* Largest ratio of the measured voices from `first` on, in one run. */
+double lay_sim_family_tnr(const lay_sim_scene *scene, const lay_sim_run *run, size_t first);
+/* Scale the voices from `first` on so that the family's ratio, averaged in dB over the runs in `mask` (bit per run), is
+ * `target_db`; then lower it until no run exceeds `cap_db`. Without any run to measure in, nothing is scaled and the
+ * voices stay silent. */
+void lay_sim_family_set(lay_sim_scene *scene, size_t first, unsigned mask, double target_db, double cap_db);
+/* Output gain so that nothing clips unless wanted. */
+void lay_sim_scene_level(lay_sim_scene *scene);
+
+#endif

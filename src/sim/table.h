@@ -1,0 +1,18 @@
+/* runs.csv of a simulated job, as a workshop would fill it in. */
+#ifndef LAYSHAFT_SIM_TABLE_H
+#define LAYSHAFT_SIM_TABLE_H
+
+#include "scene.h"
+
+/* How the tach is mounted for the whole job; body < 0: none. */
+typedef struct lay_sim_tach {
+    int body;
+    double per_turn;
+} lay_sim_tach;
+
+/* A body that turns in every run and a pulse count the rate can carry. */
+lay_sim_tach lay_sim_tach_draw(lay_sim_scene *scene);
+/* The table's text; stated speeds carry a reading error. */
+void lay_sim_table_write(lay_sim_scene *scene, const lay_sim_tach *tach, lay_text *out);
+
+#endif

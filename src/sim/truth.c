@@ -1,0 +1,144 @@
+#include "truth.h"
+
+#include <math.h>
+#include <string.h>
+
+#define SAME_ORDER 0.02 /* orders nearer than this are one line in any recording of a few seconds */
+
+static void quoted(lay_text *out, const char *text) {
+    if (!text) {
+        lay_text_add(out, "null");
+        return;
+    }
+    lay_text_add(out, "\"");
+    for (const unsigned char *c = (const unsigned char *)text; *c; c++) {
+        if (*c == '"' || *c == '\\')
+            lay_text_add(out, "\\%c", *c);
+        else if (*c < 0x20)
+            lay_text_add(out, "\\u%04x", *c);
+        else
+            lay_text_add(out, "%c", *c);
+    }
+    lay_text_add(out, "\"");
+}
+
+/* The part the fault sits in; false for a tone that belongs to none. */
+static bool fault_part(const lay_fault *f, lay_part_type *type, int *index) {
+    *index = 0;
+    switch (f->kind) {
+    case LAY_FAULT_MESH:
+    case LAY_FAULT_ECCENTRIC:
+    case LAY_FAULT_CHIP:
+    case LAY_FAULT_GHOST:
+        *type = LAY_PART_MESH, *index = f->index;
+        return true;
+    case LAY_FAULT_OUTER:
+    case LAY_FAULT_INNER:
+    case LAY_FAULT_ELEMENT:
+    case LAY_FAULT_CAGE:
+        *type = LAY_PART_BEARING, *index = f->index;
+        return true;
+    case LAY_FAULT_AXLE:
+        *type = LAY_PART_AXLE;
+        return true;
+    case LAY_FAULT_ROTOR:
+        *type = LAY_PART_ROTOR, *index = f->index;
+        return true;
+    default:
+        return false;
+    }
+}
+
+static bool outside(lay_fault_kind kind) {
+    return kind == LAY_FAULT_AXLE || kind == LAY_FAULT_ROTOR || kind == LAY_FAULT_UNKNOWN_TONE;
+}
+
+static const char *outcome(const lay_sim_scene *scene) {
+    const char *found = "clear";
+    for (size_t i = 0; i < scene->fault_count; i++) {
+        if (!outside(scene->faults[i].kind)) return "attention";
+        found = "outside";
+    }
+    return found;
+}
+
+/* Does this fault show at the body's turn, so that sidebands could tell parts of one order apart? */
+static bool shows_wheel(lay_fault_kind kind) {
+    return kind == LAY_FAULT_ECCENTRIC || kind == LAY_FAULT_CHIP;
+}
+
+/* True when the other part makes the same base order in every run in which the faulty one turns. */
+static bool inseparable(const lay_sim_scene *scene, const lay_fault *f, const lay_expected *part,
+                        const lay_expected *other) {
+    bool together = false;
+    for (size_t i = 0; i < scene->run_count; i++) {
+        const lay_expected *a = lay_sim_run_part(&scene->runs[i], part->type, part->index);
+        const lay_expected *b = lay_sim_run_part(&scene->runs[i], other->type, other->index);
+        if (!a || !b || !a->turning || a->order <= 0) continue;
+        bool by_sidebands = false;
+        if (!b->turning || !lay_expected_same(a, b, SAME_ORDER, &by_sidebands)) return false;
+        if (by_sidebands && shows_wheel(f->kind)) return false;
+        together = true;
+    }
+    return together;
+}
+
+static void write_twins(const lay_sim_scene *scene, const lay_fault *f, lay_part_type type, int index, lay_text *out) {
+    const lay_sim_run *any = &scene->runs[0];
+    const lay_expected *part = lay_sim_run_part(any, type, index);
+    const char *comma = "";
+    for (size_t i = 0; part && i < any->expected_count; i++) {
+        const lay_expected *other = &any->expected[i];
+        if (other == part || other->type != type || !inseparable(scene, f, part, other)) continue;
+        lay_text_add(out, "%s", comma);
+        quoted(out, other->name);
+        comma = ",";
+    }
+}
+
+static void write_fault(const lay_sim_scene *scene, const lay_fault *f, lay_text *out) {
+    lay_part_type type = LAY_PART_MESH;
+    int index = 0;
+    bool known = fault_part(f, &type, &index);
+    const lay_expected *part = known ? lay_sim_run_part(&scene->runs[0], type, index) : NULL;
+    const char *body = NULL;
+    if (shows_wheel(f->kind) || f->kind == LAY_FAULT_GHOST) {
+        const lay_mesh *mesh = &scene->unit->meshes[f->index];
+        body = scene->unit->bodies[f->wheel == 0 ? mesh->driver.body : mesh->driven.body].name;
+    }
+    lay_text_add(out, "{\"part\":");
+    quoted(out, part ? part->name : NULL);
+    lay_text_add(out, ",\"kind\":\"%s\",\"body\":", outside(f->kind) ? "outside" : lay_fault_kind_name(f->kind));
+    quoted(out, body);
+    lay_text_add(out, ",\"strength_db\":%.2f,\"flank\":\"%s\"", f->strength_db,
+                 f->drive && f->coast ? "both"
+                 : f->drive           ? "drive"
+                                      : "coast");
+    if (f->kind == LAY_FAULT_GHOST) lay_text_add(out, ",\"multiple\":%d", f->multiple);
+    lay_text_add(out, ",\"not_separable_from\":[");
+    if (known) write_twins(scene, f, type, index, out);
+    lay_text_add(out, "]}");
+}
+
+void lay_sim_truth_write(const lay_sim_scene *scene, lay_text *out) {
+    lay_text_add(out, "{\"seed\":%llu,\"world\":\"%s\",\"outcome\":\"%s\",\"clipped\":%s,\n \"faults\":[",
+                 (unsigned long long)scene->options.seed, scene->traits->name, outcome(scene),
+                 scene->clips ? "true" : "false");
+    for (size_t i = 0; i < scene->fault_count; i++) {
+        if (i > 0) lay_text_add(out, ",\n  ");
+        write_fault(scene, &scene->faults[i], out);
+    }
+    lay_text_add(out, "],\n \"runs\":[");
+    for (size_t i = 0; i < scene->run_count; i++) {
+        const lay_sim_run *run = &scene->runs[i];
+        double low, mean, high;
+        lay_sim_profile_range(&run->profile, &low, &mean, &high);
+        lay_text_add(out, "%s{\"file\":", i > 0 ? ",\n  " : "");
+        quoted(out, run->file);
+        lay_text_add(out, ",\"gear\":");
+        quoted(out, scene->unit->gears[run->gear].name);
+        lay_text_add(out, ",\"load\":\"%s\",\"min_rpm\":%.3f,\"mean_rpm\":%.3f,\"max_rpm\":%.3f}",
+                     lay_load_name(run->load), 60.0 * low, 60.0 * mean, 60.0 * high);
+    }
+    lay_text_add(out, "]}\n");
+}

@@ -1,0 +1,172 @@
+#include <layshaft/source.h>
+
+#include <math.h>
+#include <stdlib.h>
+
+/* Tone-to-noise ratio per row of the order map needs a floor for each row; a row holds few segments, so its floor
+ * is the median of the bins around the order, the nearest left out, turned into a mean by the chi-square law. */
+
+#define LAY_NOTHING_DB (-40.0)
+#define LAY_CLASSES_MAX 64
+
+double lay_run_level_db(const lay_run_evidence *run, double power)
+{
+    return lay_db_power(power * run->full_scale * run->full_scale) + lay_quantity_offset_db(run->quantity);
+}
+
+double lay_order_tolerance(const lay_run_evidence *run, double order)
+{
+    /* A tach leaves half a bin; a speed found on the signal is good to some 3e-4 (docs/accuracy.md). */
+    double relative = run->speed_source == LAY_SPEED_TACH ? 1e-4 : 4e-4;
+    return 1.2 * run->spectrum.step + relative * order;
+}
+
+static bool passes_fixed(const lay_run_evidence *run, double order)
+{
+    double low = order * run->min_hz, high = order * run->max_hz;
+    bool steady = run->max_hz - run->min_hz < 0.02 * run->mean_hz;
+    if (!steady) return false; /* a sweep smears it over many orders */
+    double slack = 1.5 * run->spectrum.step * run->mean_hz;
+    for (size_t i = 0; i < run->fixed_hz_count; i++)
+        if (run->fixed_hz[i] > low - slack && run->fixed_hz[i] < high + slack) return true;
+    return false;
+}
+
+/* Mean noise power per bin of one map row around bin `centre`, `keep_out` bins either side left out. */
+static double row_floor(const double *row, size_t bins, size_t centre, size_t reach, size_t keep_out, double averages)
+{
+    double near[512];
+    size_t n = 0, stride = 1 + 2 * reach / 500;
+    size_t first = centre > reach ? centre - reach : 0;
+    size_t last = centre + reach < bins ? centre + reach : bins - 1;
+    for (size_t i = first; i <= last && n < 512; i += stride) {
+        size_t away = i > centre ? i - centre : centre - i;
+        if (away > keep_out) near[n++] = row[i];
+    }
+    if (n < 8) return 0;
+    double dof = 2 * fmax(averages, 1);
+    return lay_median(near, n) * dof / lay_chi2_threshold(0.5, dof);
+}
+
+static double row_tnr(const lay_order_spectrum *s, size_t row, double order, size_t spread)
+{
+    const double *p = s->map + row * s->bins;
+    size_t centre = (size_t)lround(order / s->step);
+    double hz = order * s->class_hz[row];
+    double critical = lay_critical_bandwidth(hz) / s->class_hz[row]; /* orders */
+    size_t reach = (size_t)(0.5 * critical / s->step);
+    if (reach < spread + 12) reach = spread + 12;
+    double averages = fmax(1, s->averages * s->class_segments[row] / (double)s->segments);
+    double noise = row_floor(p, s->bins, centre, reach, spread + 2, averages);
+    double sum = 0;
+    size_t first = centre > spread + 1 ? centre - spread - 1 : 0;
+    size_t last = centre + spread + 1 < s->bins ? centre + spread + 1 : s->bins - 1;
+    for (size_t i = first; i <= last; i++) sum += p[i];
+    double tone = (sum - noise * (double)(last - first + 1)) / s->enbw;
+    double band = noise / (s->enbw * s->step) * critical;
+    if (tone <= 0 || band <= 0) return LAY_NOTHING_DB;
+    return fmax(LAY_NOTHING_DB, lay_db_power(tone / band));
+}
+
+static double steady_tnr(const lay_run_evidence *run, double order, double tolerance, double fallback)
+{
+    const lay_order_spectrum *s = &run->spectrum;
+    double tnr[LAY_CLASSES_MAX];
+    size_t n = 0;
+    for (size_t c = 0; c < s->classes && n < LAY_CLASSES_MAX; c++) {
+        if (s->class_segments[c] < 1 || order + tolerance > s->top_order[c]) continue;
+        tnr[n++] = row_tnr(s, c, order, (size_t)(tolerance / s->step));
+    }
+    return n >= 3 ? lay_median(tnr, n) : fallback;
+}
+
+/* The centre of a line is known to a fraction of a bin, so a neighbour two bins away is no part's line. */
+static double off_centre(const lay_run_evidence *run, double order, const lay_line *line)
+{
+    double speed = (run->speed_source == LAY_SPEED_TACH ? 3e-5 : 3e-4) * order, bin = 0.12 * run->spectrum.step;
+    return fabs(line->order - order) / sqrt(line->order_sd * line->order_sd + bin * bin + speed * speed);
+}
+
+void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_tone *out)
+{
+    const lay_order_spectrum *s = &run->spectrum;
+    *out = (lay_tone){.tnr_db = LAY_NOTHING_DB, .steady_tnr_db = LAY_NOTHING_DB};
+    double top = 0;
+    for (size_t c = 0; c < s->classes; c++)
+        if (s->class_segments[c] >= 1 && s->top_order[c] > top) top = s->top_order[c];
+    double tolerance = lay_order_tolerance(run, order) + slack * order;
+    if (order < 3 * s->step || order + tolerance > fmin(top, (double)(s->bins - 4) * s->step)) return;
+    lay_line line;
+    lay_line_at(s, order, tolerance, &line);
+    out->valid = true;
+    out->power = line.power;
+    out->tnr_db = fmax(LAY_NOTHING_DB, line.power > 0 ? line.tnr_db : LAY_NOTHING_DB);
+    out->above_floor_db = line.above_floor_db;
+    out->significance = line.significance;
+    out->hz = order * run->mean_hz;
+    out->off_sd = off_centre(run, order, &line);
+    out->fixed = passes_fixed(run, order);
+    out->steady_tnr_db = steady_tnr(run, order, tolerance, out->tnr_db);
+}
+
+/* ---- the engine's share ---- */
+
+static const lay_expected *find_engine(const lay_run_evidence *run)
+{
+    for (size_t i = 0; i < run->expected_count; i++)
+        if (run->expected[i].type == LAY_PART_ENGINE && run->expected[i].turning) return &run->expected[i];
+    return NULL;
+}
+
+/* Another family's own line at this order would spoil it as a measure of the engine. */
+static bool taken_by_gears(const lay_run_evidence *run, double order)
+{
+    for (size_t i = 0; i < run->expected_count; i++) {
+        const lay_expected *e = &run->expected[i];
+        if ((e->type != LAY_PART_MESH && e->type != LAY_PART_AXLE) || e->order <= 0) continue;
+        double k = round(order / e->order);
+        if (k >= 1 && fabs(order - k * e->order) < 3 * run->spectrum.step) return true;
+    }
+    return false;
+}
+
+double lay_engine_share(const lay_run_evidence *run, double order)
+{
+    const lay_expected *engine = find_engine(run);
+    if (!engine || engine->cycle_order <= 0) return 0;
+    double n = round(order / engine->cycle_order);
+    if (n < 1 || fabs(order - n * engine->cycle_order) > lay_order_tolerance(run, order)) return 0;
+    double per_firing = round(engine->order / engine->cycle_order);
+    bool firing = per_firing >= 1 && fabs(n / per_firing - round(n / per_firing)) < 1e-6;
+    double step = firing ? per_firing : 1;
+    double power[8];
+    size_t count = 0;
+    for (int j = -4; j <= 4; j++) {
+        double o = (n + j * step) * engine->cycle_order;
+        if (j == 0 || o <= 0 || (!firing && fmod(n + j, per_firing) == 0) || taken_by_gears(run, o)) continue;
+        lay_tone tone;
+        lay_tone_at(run, o, 0, &tone);
+        if (tone.valid) power[count++] = tone.significance > 2 ? tone.power : 0;
+    }
+    return count ? lay_quantile(power, count, 0.6) : 0;
+}
+
+/* An electric stand turns a unit whose file lists an engine: only an engine that is heard at its firing orders counts. */
+static bool engine_heard(const lay_run_evidence *run, const lay_expected *engine)
+{
+    for (int k = 1; k <= 3; k++) {
+        lay_tone tone;
+        lay_tone_at(run, k * engine->order, 0, &tone);
+        if (tone.valid && tone.tnr_db > 3 && tone.significance > 4) return true;
+    }
+    return false;
+}
+
+bool lay_engine_order(const lay_run_evidence *run, double order)
+{
+    const lay_expected *engine = find_engine(run);
+    if (!engine || engine->cycle_order <= 0) return false;
+    double off = fabs(order - engine->cycle_order * round(order / engine->cycle_order));
+    double speed = run->speed_source == LAY_SPEED_TACH ? 6e-5 : 6e-4;
+    return off < 0.35 * run->spectrum.step + speed * order && engine_heard(run, engine);
+}

@@ -1,0 +1,126 @@
+#include "score.h"
+
+#include <dirent.h>
+#include <jansson.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+static double now(void) {
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
+}
+
+void fleet_remove(const char *folder) {
+    DIR *dir = opendir(folder);
+    if (!dir) return;
+    for (const struct dirent *e = readdir(dir); e; e = readdir(dir)) {
+        char *path = lay_path_join(folder, e->d_name);
+        if (path && strcmp(e->d_name, ".") != 0 && strcmp(e->d_name, "..") != 0) unlink(path);
+        free(path);
+    }
+    closedir(dir);
+    rmdir(folder);
+}
+
+static const char *text_of(const json_t *object, const char *key) {
+    return json_string_value(json_object_get(object, key));
+}
+
+static bool same_text(const char *a, const char *b) {
+    return a == b || (a && b && strcmp(a, b) == 0);
+}
+
+/* The suspect's part is the fault's, or no kinematics can tell the two apart. Whether that is so, the truth says; a
+ * suspect cannot excuse itself. */
+static bool same_part(const json_t *fault, const lay_suspect *s) {
+    if (same_text(text_of(fault, "part"), s->part)) return true;
+    size_t i;
+    const json_t *twin;
+    json_array_foreach(json_object_get(fault, "not_separable_from"), i, twin) {
+        if (same_text(json_string_value(twin), s->part)) return true;
+    }
+    return false;
+}
+
+static const json_t *fault_of(const json_t *faults, const lay_suspect *s) {
+    size_t i;
+    const json_t *fault;
+    json_array_foreach(faults, i, fault) {
+        if (same_part(fault, s)) return fault;
+    }
+    return NULL;
+}
+
+static lay_outcome outcome_named(const char *name) {
+    static const lay_outcome all[] = {LAY_ATTENTION, LAY_OUTSIDE, LAY_CLEAR, LAY_INCONCLUSIVE};
+    for (int i = 0; i < 4; i++)
+        if (same_text(name, lay_outcome_name(all[i]))) return all[i];
+    return LAY_INCONCLUSIVE;
+}
+
+static void compare(const json_t *truth, const lay_verdict *verdict, fleet_result *out) {
+    const json_t *faults = json_object_get(truth, "faults"), *first = json_array_get(faults, 0);
+    out->truth = outcome_named(text_of(truth, "outcome"));
+    out->outcome = verdict->outcome;
+    out->fault_count = (int)json_array_size(faults);
+    if (first) {
+        out->strength_db = json_number_value(json_object_get(first, "strength_db"));
+        snprintf(out->truth_part, sizeof out->truth_part, "%s",
+                 text_of(first, "part") ? text_of(first, "part") : "(unknown)");
+        snprintf(out->truth_kind, sizeof out->truth_kind, "%s", text_of(first, "kind"));
+    }
+    for (size_t i = 0; i < verdict->suspect_count && i < FLEET_SUSPECTS; i++) {
+        const lay_suspect *s = &verdict->suspects[i];
+        const json_t *fault = fault_of(faults, s);
+        out->probability[i] = s->probability;
+        out->right[i] = fault != NULL;
+        out->listed = out->listed || fault;
+        out->suspect_count++;
+        if (i > 0) continue;
+        out->right_part = fault != NULL;
+        out->right_kind = fault && same_text(text_of(fault, "kind"), lay_kind_name(s->kind));
+        out->right_body = out->right_kind && same_text(text_of(fault, "body"), s->body);
+        snprintf(out->first_part, sizeof out->first_part, "%s", s->part ? s->part : "(unknown)");
+        snprintf(out->first_kind, sizeof out->first_kind, "%s", lay_kind_name(s->kind));
+    }
+}
+
+static lay_status diagnose(const char *folder, fleet_result *out, lay_error *err) {
+    lay_job job = {0};
+    lay_diagnosis diagnosis = {0};
+    lay_analysis_options options = {0};
+    char *path = lay_path_join(folder, "truth.json");
+    json_t *truth = path ? json_load_file(path, 0, NULL) : NULL;
+    lay_status status =
+        truth ? lay_job_load(folder, &job, err) : lay_fail(err, LAY_IO, "no truth.json in the simulated job");
+    double start = now();
+    if (status == LAY_OK) status = lay_diagnose(job.unit, &job.table, &options, NULL, NULL, &diagnosis, err);
+    out->diagnose_s = now() - start;
+    out->run_count = (int)diagnosis.run_count;
+    for (size_t i = 0; i < diagnosis.run_count && status == LAY_OK; i++)
+        out->recorded_s += diagnosis.runs[i].duration_s;
+    if (status == LAY_OK) compare(truth, &diagnosis.verdict, out);
+    lay_diagnosis_free(&diagnosis);
+    lay_job_free(&job);
+    json_decref(truth);
+    free(path);
+    return status;
+}
+
+void fleet_job(const char *folder, const lay_sim_options *options, fleet_result *out) {
+    lay_error err = {0};
+    lay_fault drawn[4] = {0};
+    size_t count = 0;
+    *out = (fleet_result){.seed = options->seed, .world = (int)options->world};
+    double start = now();
+    lay_status status = lay_sim_job(folder, NULL, options, drawn, &count, &err);
+    out->simulate_s = now() - start;
+    out->fault_kind = count > 0 ? (int)drawn[0].kind : LAY_FAULT_NONE;
+    if (status == LAY_OK) status = diagnose(folder, out, &err);
+    out->failed = status != LAY_OK;
+    if (out->failed) snprintf(out->message, sizeof out->message, "%.159s", err.message);
+}

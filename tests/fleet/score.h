@@ -1,0 +1,34 @@
+/* One simulated job: made, diagnosed, compared with its truth. */
+#ifndef TESTS_FLEET_SCORE_H
+#define TESTS_FLEET_SCORE_H
+
+#include <layshaft/judge.h>
+#include <layshaft/sim.h>
+
+#define FLEET_SUSPECTS 12
+
+/* Plain data, small enough to pass a pipe in one piece. */
+typedef struct fleet_result {
+    uint64_t seed;
+    int world;
+    bool failed; /* the road itself failed: an error, not a verdict */
+    lay_outcome truth, outcome;
+    int fault_kind; /* lay_fault_kind of the first fault */
+    double strength_db;
+    int fault_count, run_count;
+    bool right_part, right_kind, right_body; /* of the first suspect */
+    bool listed;                             /* the right part is among the suspects at all */
+    int suspect_count;
+    double probability[FLEET_SUSPECTS];
+    bool right[FLEET_SUSPECTS];
+    double simulate_s, diagnose_s, recorded_s;
+    char truth_part[48], truth_kind[16], first_part[48], first_kind[16];
+    char message[160];
+} fleet_result;
+
+/* Simulate into `folder` (made here), diagnose through the public library, score. */
+void fleet_job(const char *folder, const lay_sim_options *options, fleet_result *out);
+/* Delete a job folder with everything in it. */
+void fleet_remove(const char *folder);
+
+#endif

@@ -1,0 +1,134 @@
+#include "tally.h"
+
+#include <string.h>
+
+static void count_faulty(fleet_counts *c, const fleet_result *r) {
+    bool named = r->outcome == LAY_ATTENTION;
+    c->faulty++;
+    c->part += named && r->right_part;
+    c->kind += named && r->right_kind;
+    c->body += named && r->right_body;
+    c->listed += named && r->listed;
+    c->faulty_unsure += r->outcome == LAY_INCONCLUSIVE;
+    c->faulty_clear += r->outcome == LAY_CLEAR;
+    c->faulty_outside += r->outcome == LAY_OUTSIDE;
+}
+
+static void count(fleet_counts *c, const fleet_result *r) {
+    c->jobs++;
+    c->simulate_s += r->simulate_s;
+    c->diagnose_s += r->diagnose_s;
+    c->recorded_s += r->recorded_s;
+    c->failed += r->failed;
+    if (r->failed) return;
+    if (r->truth == LAY_ATTENTION) count_faulty(c, r);
+    if (r->truth == LAY_OUTSIDE) {
+        c->outside++;
+        c->outside_said += r->outcome == LAY_OUTSIDE;
+        c->outside_part += r->outcome == LAY_OUTSIDE && r->right_part;
+        c->outside_unsure += r->outcome == LAY_INCONCLUSIVE;
+        c->outside_accused += r->outcome == LAY_ATTENTION;
+    }
+    if (r->truth == LAY_CLEAR) {
+        c->healthy++;
+        c->accused += r->outcome == LAY_ATTENTION;
+        c->healthy_outside += r->outcome == LAY_OUTSIDE;
+        c->healthy_unsure += r->outcome == LAY_INCONCLUSIVE;
+    }
+}
+
+void fleet_tally_add(fleet_tally *tally, const fleet_result *r) {
+    count(&tally->all, r);
+    count(&tally->world[r->world], r);
+    count(&tally->by_kind[r->fault_kind], r);
+    for (int i = 0; i < r->suspect_count && !r->failed; i++) {
+        int bin = (int)(r->probability[i] * FLEET_BINS);
+        bin = bin < 0 ? 0 : bin >= FLEET_BINS ? FLEET_BINS - 1 : bin;
+        tally->suspects[bin]++;
+        tally->right[bin] += r->right[i];
+        tally->probability[bin] += r->probability[i];
+    }
+}
+
+static void share(FILE *out, int part, int whole) {
+    if (whole > 0)
+        fprintf(out, " %d/%d (%.0f %%) |", part, whole, 100.0 * part / whole);
+    else
+        fprintf(out, " - |");
+}
+
+static void print_row(FILE *out, const char *name, const fleet_counts *c) {
+    if (c->jobs == 0) return;
+    fprintf(out, "| %s | %d | %d |", name, c->jobs, c->failed);
+    share(out, c->part, c->faulty);
+    share(out, c->kind, c->faulty);
+    share(out, c->body, c->faulty);
+    fprintf(out, " %d / %d / %d |", c->faulty_unsure, c->faulty_clear, c->faulty_outside);
+    share(out, c->outside_said, c->outside);
+    share(out, c->outside_part, c->outside);
+    fprintf(out, " %d / %d |", c->outside_unsure, c->outside_accused);
+    share(out, c->accused, c->healthy);
+    fprintf(out, " %d / %d |", c->healthy_unsure, c->healthy_outside);
+    fprintf(out, " %.2f | %.2f |\n", c->simulate_s / c->jobs, c->diagnose_s / c->jobs);
+}
+
+static void print_head(FILE *out, const char *first) {
+    fprintf(out,
+            "| %s | jobs | errors | faulty: right part first | right kind | right body | unsure / clear / outside | "
+            "outside: recognised | right part | unsure / accused | healthy: accused | unsure / outside | simulate s | "
+            "diagnose s |\n"
+            "|---|---|---|---|---|---|---|---|---|---|---|---|---|---|\n",
+            first);
+}
+
+void fleet_tally_print(const fleet_tally *tally, FILE *out) {
+    print_head(out, "world");
+    for (int w = 0; w < LAY_WORLD_COUNT; w++) print_row(out, lay_world_name((lay_world)w), &tally->world[w]);
+    print_row(out, "all", &tally->all);
+    fprintf(out, "\n");
+    print_head(out, "fault");
+    for (int k = 0; k < LAY_FAULT_COUNT; k++)
+        print_row(out, lay_fault_kind_name((lay_fault_kind)k), &tally->by_kind[k]);
+    fprintf(out, "\n| probability | suspects | mean stated | right |\n|---|---|---|---|\n");
+    for (int b = 0; b < FLEET_BINS; b++)
+        if (tally->suspects[b] > 0)
+            fprintf(out, "| %.1f..%.1f | %d | %.2f | %.2f |\n", 1.0 * b / FLEET_BINS, (b + 1.0) / FLEET_BINS,
+                    tally->suspects[b], tally->probability[b] / tally->suspects[b],
+                    1.0 * tally->right[b] / tally->suspects[b]);
+    if (tally->all.recorded_s > 0)
+        fprintf(out, "\nRecorded %.0f s; diagnosed %.0f times faster than real time.\n", tally->all.recorded_s,
+                tally->all.recorded_s / tally->all.diagnose_s);
+}
+
+/* Names come from our own random units and hold neither quotes nor backslashes; messages may. */
+static void print_text(FILE *out, const char *key, const char *text) {
+    fprintf(out, ",\"%s\":\"", key);
+    for (; *text; text++)
+        if (*text == '"' || *text == '\\')
+            fprintf(out, "\\%c", *text);
+        else if ((unsigned char)*text >= 0x20)
+            fputc(*text, out);
+    fputc('"', out);
+}
+
+void fleet_result_print(const fleet_result *r, FILE *out) {
+    fprintf(out, "{\"seed\":%llu", (unsigned long long)r->seed);
+    print_text(out, "world", lay_world_name((lay_world)r->world));
+    if (r->failed) {
+        print_text(out, "error", r->message);
+        fprintf(out, "}\n");
+        return;
+    }
+    print_text(out, "fault", lay_fault_kind_name((lay_fault_kind)r->fault_kind));
+    fprintf(out, ",\"faults\":%d,\"strength_db\":%.2f,\"runs\":%d", r->fault_count, r->strength_db, r->run_count);
+    print_text(out, "truth", lay_outcome_name(r->truth));
+    print_text(out, "truth_part", r->truth_part);
+    print_text(out, "truth_kind", r->truth_kind);
+    print_text(out, "outcome", lay_outcome_name(r->outcome));
+    print_text(out, "part", r->first_part);
+    print_text(out, "kind", r->first_kind);
+    fprintf(out, ",\"right_part\":%d,\"right_kind\":%d,\"right_body\":%d,\"listed\":%d,\"probabilities\":[",
+            r->right_part, r->right_kind, r->right_body, r->listed);
+    for (int i = 0; i < r->suspect_count; i++) fprintf(out, "%s%.3f", i ? "," : "", r->probability[i]);
+    fprintf(out, "],\"simulate_s\":%.3f,\"diagnose_s\":%.3f}\n", r->simulate_s, r->diagnose_s);
+}

@@ -1,0 +1,48 @@
+/* The fuzzers' corpora are replayed in every run. */
+#include "support/cmocka_all.h"
+
+#include <dirent.h>
+#include <layshaft/signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+#define LLVMFuzzerTestOneInput fuzz_runs
+#include "../fuzz/fuzz_runs.c"
+#undef LLVMFuzzerTestOneInput
+#define LLVMFuzzerTestOneInput fuzz_csv
+#include "../fuzz/fuzz_csv.c"
+#undef LLVMFuzzerTestOneInput
+
+static int replay(const char *folder, int (*target)(const uint8_t *, size_t)) {
+    char path[600];
+    int count = 0;
+    DIR *dir = opendir(folder);
+    assert_non_null(dir);
+    for (const struct dirent *d; (d = readdir(dir)) != NULL;) {
+        char *bytes;
+        size_t length;
+        if (d->d_name[0] == '.') continue;
+        snprintf(path, sizeof path, "%s/%s", folder, d->d_name);
+        assert_int_equal(lay_read_file(path, 1 << 20, &bytes, &length, NULL), LAY_OK);
+        target((const uint8_t *)bytes, length);
+        free(bytes);
+        count++;
+    }
+    closedir(dir);
+    return count;
+}
+
+static void tables_of_runs(void **state) {
+    (void)state;
+    assert_true(replay(LAYSHAFT_SOURCE_DIR "/tests/fuzz/corpus/runs", fuzz_runs) >= 10);
+}
+
+static void sample_csv(void **state) {
+    (void)state;
+    assert_true(replay(LAYSHAFT_SOURCE_DIR "/tests/fuzz/corpus/csv", fuzz_csv) >= 10);
+}
+
+int main(void) {
+    const struct CMUnitTest tests[] = {cmocka_unit_test(tables_of_runs), cmocka_unit_test(sample_csv)};
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
