@@ -53,7 +53,8 @@ static void observe_single(const lay_run_evidence *run, double order, double sla
 {
     lay_tone_at(run, order, slack, &out->tone);
     out->order[0] = out->order[1] = order;
-    out->valid = out->tone.valid && !out->tone.fixed && !engine_rules(run, order);
+    bool hidden = out->tone.off_sd > 5 && out->tone.tnr_db > 0; /* under the skirt of a strong neighbour */
+    out->valid = out->tone.valid && !out->tone.fixed && !hidden && !engine_rules(run, order);
     out->engine = out->valid ? lay_engine_share(run, order) : 0;
     out->level_db = own_level(out->engine, &out->tone);
 }

@@ -56,7 +56,7 @@ static bool unexplained(const lay_run_evidence *run, const lay_explained_line *l
 static bool known_unknown(const lay_hypothesis_list *list, bool by_output, double order, double tolerance)
 {
     for (size_t i = 0; i < list->count; i++)
-        if (list->items[i].index < 0 && list->items[i].by_output == by_output && fabs(list->items[i].order - order) < 2 * tolerance)
+        if (list->items[i].index < 0 && list->items[i].by_output == by_output && fabs(list->items[i].order - order) < tolerance)
             return true;
     return false;
 }
@@ -73,7 +73,7 @@ static bool known_ghost(const lay_hypothesis_list *list, int mesh, int wheel, in
 static lay_status propose_unknown(const lay_unit *unit, const lay_run_evidence *run, double order, lay_hypothesis_list *list,
                                   lay_error *err)
 {
-    double tolerance = lay_order_tolerance(run, order);
+    double tolerance = 0.3 * run->spectrum.step; /* each run places it a little differently; the best place wins */
     lay_status status = LAY_OK;
     if (!known_unknown(list, false, order, tolerance))
         status = add(list, (lay_hypothesis){LAY_KIND_OUTSIDE, LAY_PART_ROTOR, -1, -1, 0, order, false}, err);

@@ -25,7 +25,7 @@
 #define SECOND_FAULT 3.2   /* log odds against a second fault in the same unit (some 4 %) */
 
 typedef struct flank_level {
-    double level, spread, quiet;
+    double level, spread, quiet, quiet_spread; /* the last over loaded runs of the other flank */
     int runs, quiet_runs, blind_runs, best_run, group;
     bool swept; /* at least one run moved through speeds */
 } flank_level;
@@ -52,7 +52,8 @@ static flank_level group_level(const lay_observations *obs, size_t h, int group,
                                const lay_taken *taken)
 {
     flank_level f = {.best_run = -1, .group = group};
-    double sum = 0, square = 0, quiet = 0, best = -1e9;
+    double sum = 0, square = 0, quiet = 0, best = -1e9, other = 0, other_square = 0;
+    int others = 0;
     for (size_t r = 0; r < obs->runs; r++) {
         const lay_observation *o = lay_observation_at(obs, h, r, group);
         bool sings = obs->loaded[h * obs->runs + r] && sings_on(flank, runs[r].load);
@@ -61,6 +62,7 @@ static flank_level group_level(const lay_observations *obs, size_t h, int group,
         if (!sings) {
             quiet += o->level_db;
             f.quiet_runs++;
+            if (obs->loaded[h * obs->runs + r]) other += o->level_db, other_square += o->level_db * o->level_db, others++;
             continue;
         }
         double x = fmax(o->level_db, -12);
@@ -72,6 +74,7 @@ static flank_level group_level(const lay_observations *obs, size_t h, int group,
     }
     f.level = f.runs ? sum / f.runs : -20;
     f.spread = f.runs > 1 ? sqrt(fmax(0, (square - sum * f.level) / (f.runs - 1))) : 0;
+    if (others > 1) f.quiet_spread = sqrt(fmax(0, (other_square - other * other / others) / (others - 1)));
     f.quiet = f.quiet_runs ? quiet / f.quiet_runs : NAN;
     return f;
 }
@@ -89,7 +92,7 @@ static double log_odds(const lay_hypothesis *h, const flank_level *f, double thr
 {
     double odds = SLOPE * (f->level - threshold - (f->swept ? 0 : NARROW_DB));
     odds -= 0.25 * fmax(0, f->spread - 4) + load_penalty(h, f) + (f->runs == 1 ? ONLY_RUN : 0);
-    odds -= BLIND * f->blind_runs / (f->blind_runs + f->runs);
+    odds -= 0.15 * fmax(0, f->quiet_spread - 4) + BLIND * f->blind_runs / (f->blind_runs + f->runs);
     return fmax(-CLAMP, fmin(CLAMP, odds));
 }
 

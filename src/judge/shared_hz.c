@@ -4,7 +4,7 @@
 #include <stdlib.h>
 
 /* Every tone one run proved fixed is looked for in the others; and an unexplained line of a steady run counts as fixed
- * when at least one other run, at a speed 3 % or more away, holds a narrow peak at the same Hz. */
+ * when at least half of the other runs whose speeds are 3 % or more away hold a narrow peak at the same Hz. */
 
 #define FIXED_MAX 64
 
@@ -67,11 +67,13 @@ static bool strange(const lay_explained_line *line)
 
 static bool confirmed(const lay_run_evidence *runs, size_t count, size_t self, double hz, double within)
 {
+    size_t asked = 0, yes = 0;
     for (size_t r = 0; r < count; r++) {
-        if (r == self || !speeds_differ(&runs[self], &runs[r])) continue;
-        if (narrow_peak(&runs[r], hz, within) && !explained_there(&runs[r], hz)) return true;
+        if (r == self || !runs[r].usable || !speeds_differ(&runs[self], &runs[r])) continue;
+        asked++;
+        yes += narrow_peak(&runs[r], hz, within) && !explained_there(&runs[r], hz);
     }
-    return false;
+    return yes > 0 && 2 * yes >= asked;
 }
 
 static lay_status spread_known(lay_run_evidence *runs, size_t count, lay_error *err)

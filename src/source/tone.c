@@ -14,11 +14,19 @@ double lay_run_level_db(const lay_run_evidence *run, double power)
     return lay_db_power(power * run->full_scale * run->full_scale) + lay_quantity_offset_db(run->quantity);
 }
 
+/* Sound and structure answer late: a resonance or three metres of air delay a line by some 8 ms against the tach, which in a
+ * sweep moves its order by the speed's relative change in that time. */
+static double late_by(const lay_run_evidence *run, double order)
+{
+    if (!(run->min_hz > 0) || !(run->duration_s > 0)) return 0;
+    return order * log(run->max_hz / run->min_hz) / run->duration_s * 0.008;
+}
+
 double lay_order_tolerance(const lay_run_evidence *run, double order)
 {
     /* A tach leaves half a bin; a speed found on the signal is good to some 3e-4 (docs/accuracy.md). */
     double relative = run->speed_source == LAY_SPEED_TACH ? 1e-4 : 4e-4;
-    return 1.2 * run->spectrum.step + relative * order;
+    return 1.2 * run->spectrum.step + relative * order + fmin(late_by(run, order), run->spectrum.step);
 }
 
 static bool passes_fixed(const lay_run_evidence *run, double order)
@@ -83,8 +91,8 @@ static double steady_tnr(const lay_run_evidence *run, double order, double toler
 /* The centre of a line is known to a fraction of a bin, so a neighbour two bins away is no part's line. */
 static double off_centre(const lay_run_evidence *run, double order, const lay_line *line)
 {
-    double speed = (run->speed_source == LAY_SPEED_TACH ? 3e-5 : 3e-4) * order, bin = 0.12 * run->spectrum.step;
-    return fabs(line->order - order) / sqrt(line->order_sd * line->order_sd + bin * bin + speed * speed);
+    double speed = (run->speed_source == LAY_SPEED_TACH ? 3e-5 : 3e-4) * order, bin = 0.12 * run->spectrum.step, late = 0.5 * late_by(run, order);
+    return fabs(line->order - order) / sqrt(line->order_sd * line->order_sd + bin * bin + speed * speed + late * late);
 }
 
 void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_tone *out)
