@@ -64,6 +64,10 @@ LAY_API lay_status lay_fail_at(lay_error *err, lay_status code, const char *file
  * Writes at most `size` bytes with the final 0. */
 LAY_API void lay_error_format(const lay_error *err, char *out, size_t size);
 
+/* For a file to be read that open or fopen refused, with the reason in errno: LAY_BAD_INPUT when no file has that name
+ * (most likely mistyped), LAY_IO for every other reason. */
+LAY_API lay_status lay_fail_open(lay_error *err, const char *path);
+
 /* Memory: NULL when there is none or when count * size overflows. lay_grow keeps *items on failure
  * and doubles its capacity when `count` has reached it. Free with free(). */
 LAY_API void *lay_calloc(size_t count, size_t size);

@@ -20,7 +20,7 @@ typedef struct lay_recording_info {
 
 /* Open any file libsndfile reads, or sample CSV (".csv", ".txt", ".tsv": a column named time/t/seconds gives the
  * rate, which must be even within 1 %; without one `csv_rate` must be > 0). Rates below 8 kHz are read too: the
- * caller warns. LAY_BAD_INPUT for damaged, empty or unknown files; LAY_IO when it cannot be opened. */
+ * caller warns. LAY_BAD_INPUT for missing, damaged, empty or unknown files; LAY_IO when it cannot be opened. */
 LAY_API lay_status lay_recording_open(const char *path, double csv_rate, lay_recording **out, lay_error *err);
 LAY_API void lay_recording_close(lay_recording *rec); /* NULL allowed */
 LAY_API const lay_recording_info *lay_recording_get_info(const lay_recording *rec);

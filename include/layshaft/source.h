@@ -79,6 +79,7 @@ typedef struct lay_tone {
     double above_floor_db; /* peak bin over floor */
     double significance;   /* -log10 of the chance of such a peak in noise */
     double hz;
+    double found;  /* order of the line's centre */
     double off_sd; /* distance of its centre from `order`, in the uncertainty of line and speed together */
     bool fixed;    /* a tone fixed in Hz passes here */
 } lay_tone;

@@ -97,7 +97,8 @@ typedef struct lay_unit {
 } lay_unit;
 
 /* Read and check a unit file. Errors (LAY_BAD_INPUT) name file, line, column, show the line and say
- * what would be right; a file that cannot be read is LAY_IO. Free with lay_unit_free (NULL allowed). */
+ * what would be right; a file that is not there is LAY_BAD_INPUT too, one that cannot be read LAY_IO. Free with
+ * lay_unit_free (NULL allowed). */
 LAY_API lay_status lay_unit_load(const char *path, lay_unit **out, lay_error *err);
 /* The same from text in memory; `path` is used in messages only. */
 LAY_API lay_status lay_unit_parse(const char *text, size_t length, const char *path, lay_unit **out, lay_error *err);

@@ -15,6 +15,13 @@ static lay_status cannot(lay_error *err, const char *what, const char *path) {
 
 /* ---- reading ---- */
 
+lay_status lay_fail_open(lay_error *err, const char *path) {
+    int reason = errno;
+    if (reason == ENOENT || reason == ENOTDIR || reason == ENAMETOOLONG)
+        return lay_fail_file(err, LAY_BAD_INPUT, path, "there is no such file; check its name and folder");
+    return lay_fail_file(err, LAY_IO, path, "cannot open the file: %s", strerror(reason));
+}
+
 /* Reads to the end in growing steps: the size of a pipe or a growing file is not known before. */
 static lay_status read_all(int fd, const char *path, size_t limit, char **text, size_t *length, lay_error *err) {
     size_t capacity = 0;
@@ -44,7 +51,7 @@ lay_status lay_read_file(const char *path, size_t limit, char **out, size_t *len
     *out = NULL;
     *length = 0;
     int fd = open(path, O_RDONLY | O_CLOEXEC);
-    if (fd < 0) return cannot(err, "open", path);
+    if (fd < 0) return lay_fail_open(err, path);
     lay_status status = read_all(fd, path, limit, &text, &used, err);
     close(fd);
     if (status != LAY_OK) {

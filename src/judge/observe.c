@@ -41,20 +41,38 @@ static bool side_taken(const lay_hypothesis *h, const lay_run_evidence *run, dou
     return false;
 }
 
-/* The lowest engine orders are the engine's own business: what else may lie there cannot be told from it. */
-static bool engine_rules(const lay_run_evidence *run, double order)
+/* The lowest engine orders are the engine's own business: what else may lie there cannot be told from it. Meshes have other
+ * lines and gears to show; a ghost or a rotor that sits on an engine order has not. */
+static bool engine_rules(const lay_hypothesis *h, const lay_run_evidence *run, double order)
 {
-    for (size_t i = 0; i < run->expected_count; i++)
-        if (run->expected[i].type == LAY_PART_ENGINE && order <= 3 * run->expected[i].order + 1) return lay_engine_order(run, order);
+    bool toothed = h->type == LAY_PART_AXLE || h->kind == LAY_KIND_MESH || h->kind == LAY_KIND_ECCENTRIC;
+    for (size_t i = 0; i < run->expected_count; i++) {
+        double firing = run->expected[i].type == LAY_PART_ENGINE ? run->expected[i].order : 0;
+        if (firing > 0 && order <= (toothed ? 3 * firing + 1 : 10 * firing)) return lay_engine_order(run, order);
+    }
     return false;
 }
 
-static void observe_single(const lay_run_evidence *run, double order, double slack, lay_observation *out)
+/* A strong line of the engine or of another toothed part beside the place hides it; any other strong line there shows that
+ * the hypothesis is a little wrong. */
+static bool hidden(const lay_run_evidence *run, const lay_tone *tone)
+{
+    if (tone->off_sd <= 5 || tone->tnr_db <= 0) return false;
+    if (lay_engine_order(run, tone->found)) return true;
+    for (size_t i = 0; i < run->expected_count; i++) {
+        const lay_expected *e = &run->expected[i];
+        if ((e->type != LAY_PART_MESH && e->type != LAY_PART_AXLE) || e->order <= 0 || !e->turning) continue;
+        double k = round(tone->found / e->order);
+        if (k >= 1 && fabs(tone->found - k * e->order) < 0.3 * run->spectrum.step + 1e-4 * tone->found) return true;
+    }
+    return false;
+}
+
+static void observe_single(const lay_hypothesis *h, const lay_run_evidence *run, double order, double slack, lay_observation *out)
 {
     lay_tone_at(run, order, slack, &out->tone);
     out->order[0] = out->order[1] = order;
-    bool hidden = out->tone.off_sd > 5 && out->tone.tnr_db > 0; /* under the skirt of a strong neighbour */
-    out->valid = out->tone.valid && !out->tone.fixed && !hidden && !engine_rules(run, order);
+    out->valid = out->tone.valid && !out->tone.fixed && !hidden(run, &out->tone) && !engine_rules(h, run, order);
     out->engine = out->valid ? lay_engine_share(run, order) : 0;
     out->level_db = own_level(out->engine, &out->tone);
 }
@@ -63,7 +81,7 @@ static void observe_pair(const lay_hypothesis *h, const lay_run_evidence *run, c
 {
     lay_observation side[2] = {{0}, {0}};
     for (int s = 0; s < 2; s++) {
-        observe_single(run, group->order[s], 0, &side[s]);
+        observe_single(h, run, group->order[s], 0, &side[s]);
         if (side_taken(h, run, group->order[s])) side[s].valid = false;
     }
     if (!side[0].valid && !side[1].valid) return;
@@ -133,7 +151,7 @@ lay_status lay_observe(const lay_unit *unit, const lay_hypothesis_list *list, co
             out->loaded[i * run_count + r] = is_loaded(h, &runs[r]);
             for (int g = 0; g < LAY_GROUPS; g++) {
                 lay_observation *o = lay_observation_at(out, i, r, g);
-                if (groups[g].count == 1) observe_single(&runs[r], groups[g].order[0], h->type == LAY_PART_ROTOR && h->index >= 0 ? 2e-4 : 0, o);
+                if (groups[g].count == 1) observe_single(h, &runs[r], groups[g].order[0], h->type == LAY_PART_ROTOR && h->index >= 0 ? 2e-4 : 0, o);
                 if (groups[g].count == 2) observe_pair(h, &runs[r], &groups[g], o);
             }
         }

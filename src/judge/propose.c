@@ -48,7 +48,9 @@ static bool unexplained(const lay_run_evidence *run, const lay_explained_line *l
         const lay_claim *c = &line->claims[i];
         if (c->class_ == LAY_LINE_GHOST || c->class_ == LAY_LINE_BEARING || c->class_ == LAY_LINE_UNKNOWN) continue;
         if (c->class_ == LAY_LINE_ENGINE && made_by_engine(run, line, c)) return false;
-        if (c->class_ != LAY_LINE_ENGINE && (c->sideband == 0 || c->probability > 0.7)) explained += c->probability;
+        double centred = 3 * sqrt(line->line.order_sd * line->line.order_sd + pow(0.12 * run->spectrum.step, 2));
+        bool beside = fabs(line->line.order - c->order) > centred + 3e-5 * c->order;
+        if (c->class_ != LAY_LINE_ENGINE && !beside && (c->sideband == 0 || c->probability > 0.7)) explained += c->probability;
     }
     return explained < 0.4;
 }
@@ -145,7 +147,8 @@ lay_status lay_hypotheses_build(const lay_unit *unit, const lay_run_evidence *ru
     *out = (lay_hypothesis_list){0};
     lay_status status = propose_parts(unit, out, err);
     for (size_t r = 0; r < run_count && status == LAY_OK; r++)
-        if (runs[r].usable && runs[r].gear >= 0) status = propose_from_run(unit, &runs[r], out, err);
+        if (runs[r].usable && runs[r].gear >= 0 && unit->mesh_count > 0) /* a bare rig has no noise of its own to tell strangers from */
+            status = propose_from_run(unit, &runs[r], out, err);
     if (status != LAY_OK) {
         free(out->items);
         *out = (lay_hypothesis_list){0};

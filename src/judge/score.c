@@ -20,7 +20,8 @@
 #define CLAMP 9.0
 #define RATIO_DB 10.5      /* sidebands this far below the mesh line are as likely eccentric as natural */
 #define ONLY_RUN 0.7       /* one recording alone may have met a resonance */
-#define BLIND 2.5          /* runs in which the engine covers the place do not confirm it */
+#define AGAIN 0.25         /* each further run that shows it */
+#define BLIND 8.0          /* runs in which the engine covers the place do not confirm it */
 #define NARROW_DB 2.5      /* at one speed alone a resonance may lift a healthy line */
 #define SECOND_FAULT 3.2   /* log odds against a second fault in the same unit (some 4 %) */
 
@@ -84,16 +85,18 @@ static double load_penalty(const lay_hypothesis *h, const flank_level *f)
 {
     if (h->kind == LAY_KIND_OUTSIDE || isnan(f->quiet)) return 0;
     double drop = f->level - f->quiet;
-    double expected = h->kind == LAY_KIND_GHOST ? 0 : 4;
-    return drop < expected ? 0.2 * fmin(10, expected - drop) : 0;
+    double per_db = h->kind == LAY_KIND_GHOST ? 0.35 : 0.2; /* a stranger looks like a ghost, but knows no load */
+    double expected = h->kind == LAY_KIND_GHOST ? 6 : 4;
+    return drop < expected ? per_db * fmin(10, expected - drop) : 0;
 }
 
 static double log_odds(const lay_hypothesis *h, const flank_level *f, double threshold)
 {
-    double odds = SLOPE * (f->level - threshold - (f->swept ? 0 : NARROW_DB));
+    double odds = fmin(CLAMP, SLOPE * (f->level - threshold - (f->swept ? 0 : NARROW_DB)));
+    double blind = (double)f->blind_runs / (f->blind_runs + f->runs);
     odds -= 0.25 * fmax(0, f->spread - 4) + load_penalty(h, f) + (f->runs == 1 ? ONLY_RUN : 0);
-    odds -= 0.15 * fmax(0, f->quiet_spread - 4) + BLIND * f->blind_runs / (f->blind_runs + f->runs);
-    return fmax(-CLAMP, fmin(CLAMP, odds));
+    odds -= 0.15 * fmax(0, f->quiet_spread - 4) + BLIND * blind * blind;
+    return fmax(-CLAMP, fmin(CLAMP, odds)) + AGAIN * fmin(4, f->runs - 1);
 }
 
 static double prior(const lay_hypothesis *h)

@@ -9,7 +9,7 @@
 typedef struct lay_strange {
     size_t run;
     double order, sd, tnr_db; /* `sd`: uncertainty of the centre, speed included */
-    bool open; /* nobody else may have made it: a count that fits must explain such lines */
+    bool open;                /* nobody else may have made it: a count that fits must explain such lines */
 } lay_strange;
 
 typedef struct lay_strange_list {
@@ -21,7 +21,8 @@ typedef struct lay_strange_list {
 /* Strange lines of all runs whose orders can be trusted. Caller frees items, on failure too. */
 lay_status lay_strange_collect(const lay_run_evidence *runs, size_t run_count, lay_strange_list *out, lay_error *err);
 
-/* The strange line of a run nearest to `order`, NULL when none is within 3.5 of its uncertainties; *distance in these. */
+/* The strange line of a run nearest to `order`, NULL when none is within 3.5 of its uncertainties; *distance in these.
+ */
 const lay_strange *lay_strange_near(const lay_strange_list *list, size_t run, double order, double *distance);
 
 /* What a line of this tone-to-noise ratio counts for. */

@@ -3,15 +3,14 @@
 
 #include <stdlib.h>
 
-/* A wrong count moves the orders of its own mesh when it drives, and of everything behind it when it carries torque. So each
- * count is tried on a copy of the unit: its kinematics are solved anew and the strange lines are laid against what its
- * loaded meshes would make. */
+/* A wrong count moves the orders of its own mesh when it drives, and of everything behind it when it carries torque. So
+ * each count is tried on a copy of the unit: its kinematics are solved anew and the strange lines are laid against what
+ * its loaded meshes would make. */
 
 #define MOST_OFF 3 /* teeth */
 #define ANSWERS_MAX 3
 
-static void keep(lay_trial *best, size_t *count, const lay_trial *t)
-{
+static void keep(lay_trial *best, size_t *count, const lay_trial *t) {
     size_t at = *count < ANSWERS_MAX ? (*count)++ : ANSWERS_MAX;
     while (at > 0 && best[at - 1].score < t->score) {
         if (at < ANSWERS_MAX) best[at] = best[at - 1];
@@ -20,8 +19,7 @@ static void keep(lay_trial *best, size_t *count, const lay_trial *t)
     if (at < ANSWERS_MAX) best[at] = *t;
 }
 
-static lay_status try_wheel(lay_tooth_search *s, int mesh, int wheel, lay_trial *best, size_t *count, lay_error *err)
-{
+static lay_status try_wheel(lay_tooth_search *s, int mesh, int wheel, lay_trial *best, size_t *count, lay_error *err) {
     int teeth = wheel ? s->unit->meshes[mesh].driven.teeth : s->unit->meshes[mesh].driver.teeth;
     for (int d = -MOST_OFF; d <= MOST_OFF; d++) {
         lay_trial t = {.mesh = mesh, .wheel = wheel, .teeth = teeth + d, .off = abs(d)};
@@ -34,12 +32,13 @@ static lay_status try_wheel(lay_tooth_search *s, int mesh, int wheel, lay_trial 
     return LAY_OK;
 }
 
-static lay_status say(lay_tooth_search *s, const lay_trial *t, lay_run_evidence *runs, lay_strings *out, lay_error *err)
-{
+static lay_status say(lay_tooth_search *s, const lay_trial *t, lay_run_evidence *runs, lay_strings *out,
+                      lay_error *err) {
     const lay_mesh *mesh = &s->unit->meshes[t->mesh];
     const lay_wheel *wheel = t->wheel ? &mesh->driven : &mesh->driver;
-    lay_status status = lay_strings_add(out, err, "%s: the wheel on '%s' behaves like %d teeth, the unit file says %d: count them again",
-                                        mesh->name, s->unit->bodies[wheel->body].name, t->teeth, wheel->teeth);
+    lay_status status = lay_strings_add(
+        out, err, "%s: the wheel on '%s' behaves like %d teeth, the unit file says %d: count them again", mesh->name,
+        s->unit->bodies[wheel->body].name, t->teeth, wheel->teeth);
     lay_trial again = {.mesh = t->mesh, .wheel = t->wheel, .teeth = t->teeth};
     if (status == LAY_OK) status = lay_trial_expect(s, &again, err);
     if (status != LAY_OK) return status;
@@ -50,13 +49,11 @@ static lay_status say(lay_tooth_search *s, const lay_trial *t, lay_run_evidence 
 }
 
 /* Other counts that fit as well are named too: the recordings cannot tell them apart. */
-static bool as_good(const lay_trial *t, const lay_trial *best)
-{
+static bool as_good(const lay_trial *t, const lay_trial *best) {
     return t->score > 0.9 * best->score && t->score > best->score - 40;
 }
 
-static lay_status search_all(lay_tooth_search *s, lay_run_evidence *runs, lay_strings *out, lay_error *err)
-{
+static lay_status search_all(lay_tooth_search *s, lay_run_evidence *runs, lay_strings *out, lay_error *err) {
     lay_trial best[ANSWERS_MAX];
     size_t count = 0;
     lay_status status = lay_strange_collect(s->runs, s->run_count, &s->lines, err);
@@ -67,8 +64,8 @@ static lay_status search_all(lay_tooth_search *s, lay_run_evidence *runs, lay_st
     return status;
 }
 
-lay_status lay_teeth_check(const lay_unit *unit, lay_run_evidence *runs, size_t count, lay_strings *out, lay_error *err)
-{
+lay_status lay_teeth_check(const lay_unit *unit, lay_run_evidence *runs, size_t count, lay_strings *out,
+                           lay_error *err) {
     lay_tooth_search s = {.unit = unit, .runs = runs, .run_count = count};
     s.concerned = lay_calloc(count + 1, sizeof *s.concerned);
     s.expected = lay_calloc(unit->gear_count + 1, sizeof *s.expected);

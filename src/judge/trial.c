@@ -4,17 +4,16 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* A coincidence is unlikely to hold for most of the strange lines of all runs, and centres of lines are known to a fraction of
- * a bin. A wheel that runs out has sidebands at the next whole numbers too, yet never far above the mesh line itself;
- * therefore the line of the file's own count must be far below. */
+/* A coincidence is unlikely to hold for most of the strange lines of all runs, and centres of lines are known to a
+ * fraction of a bin. A wheel that runs out has sidebands at the next whole numbers too, yet never far above the mesh
+ * line itself; therefore the line of the file's own count must be far below. */
 
 #define LEAST_SHARE 0.5 /* of the strange lines' weight that one count must explain */
 #define HARMONICS 3
 #define ENGINE_HARMONICS 8
 #define SEEN_MAX 16
 
-void lay_trial_forget(lay_tooth_search *s)
-{
+void lay_trial_forget(lay_tooth_search *s) {
     for (size_t g = 0; g < s->unit->gear_count; g++) {
         free(s->expected[g]);
         s->expected[g] = NULL;
@@ -23,8 +22,7 @@ void lay_trial_forget(lay_tooth_search *s)
     }
 }
 
-static void expect_gear(lay_tooth_search *s, const lay_unit *changed, int gear)
-{
+static void expect_gear(lay_tooth_search *s, const lay_unit *changed, int gear) {
     lay_kinematics *k = &s->kinematics[gear];
     if (s->expected[gear]) return;
     lay_kinematics_free(k);
@@ -33,8 +31,7 @@ static void expect_gear(lay_tooth_search *s, const lay_unit *changed, int gear)
         s->expected[gear] = NULL;
 }
 
-lay_status lay_trial_expect(lay_tooth_search *s, const lay_trial *t, lay_error *err)
-{
+lay_status lay_trial_expect(lay_tooth_search *s, const lay_trial *t, lay_error *err) {
     lay_unit changed = *s->unit;
     size_t bytes = s->unit->mesh_count * sizeof *changed.meshes;
     changed.meshes = lay_calloc(s->unit->mesh_count, sizeof *changed.meshes);
@@ -51,16 +48,14 @@ lay_status lay_trial_expect(lay_tooth_search *s, const lay_trial *t, lay_error *
 
 /* ---- how well it fits ---- */
 
-static bool file_line_absent(const lay_run_evidence *run, double order, double tnr_db)
-{
+static bool file_line_absent(const lay_run_evidence *run, double order, double tnr_db) {
     lay_tone tone;
     lay_tone_at(run, order, 0, &tone);
     return !tone.valid || tone.significance < 2 || tone.tnr_db < tnr_db - LAY_ABSENT_DB;
 }
 
 /* A wheel sings at its count before it sings at multiples of it; a ghost order need not. */
-static bool lower_harmonics(const lay_run_evidence *run, double base, int harmonic)
-{
+static bool lower_harmonics(const lay_run_evidence *run, double base, int harmonic) {
     for (int k = 1; k < harmonic; k++) {
         lay_tone tone;
         lay_tone_at(run, k * base, 0, &tone);
@@ -70,12 +65,12 @@ static bool lower_harmonics(const lay_run_evidence *run, double base, int harmon
 }
 
 /* Strange lines one or two turns of either wheel about a harmonic that was found. */
-static double sidebands_near(const lay_tooth_search *s, size_t run, const lay_expected *e, double centre)
-{
+static double sidebands_near(const lay_tooth_search *s, size_t run, const lay_expected *e, double centre) {
     double weight = 0, distance = 0;
     for (int w = 0; w < 2; w++)
         for (int n = -2; n <= 2; n++) {
-            const lay_strange *x = n ? lay_strange_near(&s->lines, run, centre + n * e->wheel_order[w], &distance) : NULL;
+            const lay_strange *x =
+                n ? lay_strange_near(&s->lines, run, centre + n * e->wheel_order[w], &distance) : NULL;
             if (x) weight += lay_strange_weight(x->tnr_db);
         }
     return weight;
@@ -88,40 +83,39 @@ typedef struct mesh_fit {
     unsigned loads;        /* loads under which it was found */
 } mesh_fit;
 
-/* A tach on another body than the reference counts that body's turns: a wrong count on the way between the two stretches the
- * whole axis of orders. True orders times this lie on the axis the file's unit gave the run. */
-static double stretch(const lay_tooth_search *s, const lay_run_evidence *run)
-{
+/* A tach on another body than the reference counts that body's turns: a wrong count on the way between the two
+ * stretches the whole axis of orders. True orders times this lie on the axis the file's unit gave the run. */
+static double stretch(const lay_tooth_search *s, const lay_run_evidence *run) {
     if (run->speed_source != LAY_SPEED_TACH || run->tach_body < 0) return 1;
     double file = fabs(run->kinematics.speed[run->tach_body].value);
     double tried = fabs(s->kinematics[run->gear].speed[run->tach_body].value);
     return file > 1e-9 && tried > 1e-9 ? file / tried : 1;
 }
 
-/* Part `i` of run `r` under the trial, on the run's axis; false when it carries no torque or lies where the file has it. */
-static bool moved_part(const lay_tooth_search *s, size_t r, size_t i, lay_expected *out)
-{
+/* Part `i` of run `r` under the trial, on the run's axis; false when it carries no torque or lies where the file has
+ * it. */
+static bool moved_part(const lay_tooth_search *s, size_t r, size_t i, lay_expected *out) {
     const lay_run_evidence *run = &s->runs[r];
-    if (!lay_orders_trusted(run) || run->load == LAY_LOAD_NONE || !s->expected[run->gear] || i >= run->expected_count) return false;
+    if (!lay_orders_trusted(run) || run->load == LAY_LOAD_NONE || !s->expected[run->gear] || i >= run->expected_count)
+        return false;
     double scale = stretch(s, run);
     *out = s->expected[run->gear][i];
     if (out->type != LAY_PART_MESH && out->type != LAY_PART_ENGINE) return false;
     if (!out->turning || out->order <= 0 || (out->type == LAY_PART_MESH && !out->loaded)) return false;
     out->order *= scale;
     for (int w = 0; w < 2; w++) out->wheel_order[w] *= scale;
-    double least = (out->type == LAY_PART_ENGINE ? 1 : 2) * lay_order_tolerance(run, out->order); /* its harmonics move further */
+    double least =
+        (out->type == LAY_PART_ENGINE ? 1 : 2) * lay_order_tolerance(run, out->order); /* its harmonics move further */
     return fabs(out->order - run->expected[i].order) > least;
 }
 
-static void count_order(mesh_fit *fit, double order)
-{
+static void count_order(mesh_fit *fit, double order) {
     for (int n = 0; n < fit->orders; n++)
         if (fabs(fit->seen[n] - order) < 1e-6) return;
     if (fit->orders < SEEN_MAX) fit->seen[fit->orders++] = order;
 }
 
-static void find_hits(const lay_tooth_search *s, size_t i, int harmonic, mesh_fit *fit, bool *concerned)
-{
+static void find_hits(const lay_tooth_search *s, size_t i, int harmonic, mesh_fit *fit, bool *concerned) {
     for (size_t r = 0; r < s->run_count; r++) {
         lay_expected e;
         double distance = 0;
@@ -141,8 +135,7 @@ static void find_hits(const lay_tooth_search *s, size_t i, int harmonic, mesh_fi
 }
 
 /* Runs under the same load that should hold the line as well, and do not. */
-static void find_misses(const lay_tooth_search *s, size_t i, int harmonic, mesh_fit *fit)
-{
+static void find_misses(const lay_tooth_search *s, size_t i, int harmonic, mesh_fit *fit) {
     for (size_t r = 0; r < s->run_count && fit->hits; r++) {
         lay_expected e;
         lay_tone tone;
@@ -153,23 +146,20 @@ static void find_misses(const lay_tooth_search *s, size_t i, int harmonic, mesh_
 }
 
 /* Every gear lists the same parts in the same sequence. */
-static size_t part_count(const lay_tooth_search *s)
-{
+static size_t part_count(const lay_tooth_search *s) {
     size_t count = 0;
     for (size_t r = 0; r < s->run_count; r++)
         if (s->runs[r].expected_count > count) count = s->runs[r].expected_count;
     return count;
 }
 
-static bool is_engine(const lay_tooth_search *s, size_t part)
-{
+static bool is_engine(const lay_tooth_search *s, size_t part) {
     for (size_t r = 0; r < s->run_count; r++)
         if (part < s->runs[r].expected_count) return s->runs[r].expected[part].type == LAY_PART_ENGINE;
     return false;
 }
 
-static void take(lay_trial *t, const mesh_fit *fit, double *square)
-{
+static void take(lay_trial *t, const mesh_fit *fit, double *square) {
     t->weight += fit->weight;
     t->hits += fit->hits;
     t->open += fit->open;
@@ -179,8 +169,7 @@ static void take(lay_trial *t, const mesh_fit *fit, double *square)
 }
 
 /* All harmonics of the engine have moved with a stretched axis, or none has. */
-static void fit_engine(const lay_tooth_search *s, size_t part, lay_trial *t, bool *concerned, double *square)
-{
+static void fit_engine(const lay_tooth_search *s, size_t part, lay_trial *t, bool *concerned, double *square) {
     mesh_fit fit = {0};
     for (int k = 1; k <= ENGINE_HARMONICS; k++) find_hits(s, part, k, &fit, concerned);
     if (fit.orders < 3) return;
@@ -188,8 +177,7 @@ static void fit_engine(const lay_tooth_search *s, size_t part, lay_trial *t, boo
     take(t, &fit, square);
 }
 
-void lay_trial_fit(const lay_tooth_search *s, lay_trial *t, bool *concerned)
-{
+void lay_trial_fit(const lay_tooth_search *s, lay_trial *t, bool *concerned) {
     double square = 0;
     memset(concerned, 0, s->run_count * sizeof *concerned);
     for (size_t i = 0; i < part_count(s); i++) {
@@ -205,8 +193,7 @@ void lay_trial_fit(const lay_tooth_search *s, lay_trial *t, bool *concerned)
     t->score = t->weight - 3 * square - 10 * (t->off - 1) - 60 * t->misses;
 }
 
-bool lay_trial_convinces(const lay_tooth_search *s, const lay_trial *t)
-{
+bool lay_trial_convinces(const lay_tooth_search *s, const lay_trial *t) {
     if (t->off > 1 && t->orders < 2) return false; /* many counts are tried: one line may fit one of them by chance */
     return t->open > 0 && t->weight >= LEAST_SHARE * s->lines.weight && 3 * t->misses <= t->hits && t->misfit < 4;
 }

@@ -6,10 +6,10 @@
 
 typedef struct lay_trial {
     int mesh, wheel, teeth, off; /* wheel 0 driver, 1 driven; off: teeth more or less than the file's */
-    double weight;  /* of strange lines explained */
-    double misfit;  /* mean square distance of line centres in their uncertainty */
-    int hits, misses, orders; /* lines found and not found; different orders among the found */
-    int open;                 /* of the found: lines that nobody else may have made */
+    double weight;               /* of strange lines explained */
+    double misfit;               /* mean square distance of line centres in their uncertainty */
+    int hits, misses, orders;    /* lines found and not found; different orders among the found */
+    int open;                    /* of the found: lines that nobody else may have made */
     double score;
 } lay_trial;
 

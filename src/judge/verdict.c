@@ -203,7 +203,7 @@ static void decide(judging *j)
         }
     }
     if (sum >= ONE_OF_THEM) part = fmax(part, STANDS_OUT); /* one of several rivals, which of them stays open */
-    if (part >= STANDS_OUT && part >= outside - 0.3) v->outcome = LAY_ATTENTION;
+    if (part >= STANDS_OUT && (part >= outside - 0.3 && (part > 0.8 || sum > outside))) v->outcome = LAY_ATTENTION;
     else if (outside >= STANDS_OUT) v->outcome = LAY_OUTSIDE;
     else if (fmax(part, outside) >= UNSURE || usable_runs(j) == 0 || !anything_loaded(j)) v->outcome = LAY_INCONCLUSIVE;
     else v->outcome = LAY_CLEAR;

@@ -2,7 +2,6 @@
 #include "text.h"
 
 #include <math.h>
-#include <stdio.h>
 #include <string.h>
 
 #include "pick.h"
@@ -10,6 +9,7 @@
 #include "words.h"
 
 #define LINES_SHOWN 8
+#define CLEAR_SHARE 0.3 /* a likeliest maker less likely than this is not named */
 #define NUMBER_COLUMNS 38 /* "   order       Hz   level  above   tone  " */
 
 static void run_title(const lay_report_view *view, const lay_page *page, size_t index) {
@@ -54,7 +54,10 @@ static void line_words(const lay_report_view *view, const lay_run_evidence *run,
         lay_text_add(out, "unknown");
         return;
     }
-    lay_text_add(out, "%s", line->claims[0].probability < 0.3 ? "perhaps " : "");
+    if (line->claims[0].probability < CLEAR_SHARE) { /* the JSON report holds the rivals */
+        lay_text_add(out, "unclear");
+        return;
+    }
     lay_words_claim(view->unit, run, &line->claims[0], out);
     if (line->claims[0].probability < 0.995)
         lay_text_add(out, " (%s)", lay_words_percent(line->claims[0].probability).text);
@@ -89,9 +92,10 @@ static void run_lines(const lay_report_view *view, const lay_page *page, size_t 
     lay_page_line(page, LAY_INK_DIM, "     order       Hz  level above  tone  made by");
     for (size_t i = 0; i < shown; i++) line_row(view, page, index, lines[i]);
     if (shown < run->line_count) {
-        char more[80];
-        snprintf(more, sizeof more, "%zu of %zu lines: the strongest, at most two of a kind", shown, run->line_count);
-        lay_page_wrap(page, LAY_INK_DIM, "     ", more);
+        lay_text more = {0};
+        lay_text_add(&more, "%zu of %zu lines: the strongest, at most two of a kind", shown, run->line_count);
+        lay_page_wrap(page, LAY_INK_DIM, "     ", more.failed ? "" : more.text);
+        lay_text_free(&more);
     }
 }
 
@@ -126,7 +130,8 @@ static void legend(const lay_report_view *view, const lay_page *page) {
     lay_text_add(
         &words,
         "order: per turn of the %s. level: dB re %s. above: dB over the noise floor. tone: dB over the noise "
-        "around it (tone-to-noise ratio); prominent from 8 dB at 1000 Hz and above, from more below (ECMA-418-1).",
+        "around it (tone-to-noise ratio); prominent from 8 dB at 1000 Hz and above, from more below (ECMA-418-1). made "
+        "by: the likeliest maker of the line and how likely; unclear: several could be.",
         body != NULL ? body : "reference shaft", common_reference(view));
     lay_page_wrap(page, LAY_INK_DIM, "", words.failed ? "" : words.text);
     lay_text_free(&words);

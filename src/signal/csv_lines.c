@@ -11,7 +11,7 @@ lay_status lay_csv_lines_open(lay_csv_lines *lines, const char *path, lay_error 
     lines->buffer = lay_calloc(LAY_LONGEST_LINE + 1, 1);
     if (lines->path == NULL || lines->buffer == NULL) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to read");
     lines->file = fopen(path, "rb");
-    if (lines->file == NULL) return lay_fail_file(err, LAY_IO, path, "the file cannot be opened: %s", strerror(errno));
+    if (lines->file == NULL) return lay_fail_open(err, path);
     return LAY_OK;
 }
 

@@ -1,7 +1,6 @@
 /* Opening and reading recordings; sound files through libsndfile. */
 #include "recording.h"
 
-#include <errno.h>
 #include <sndfile.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -203,7 +202,7 @@ static lay_status inspect_file(const char *path, int64_t *bytes, lay_error *err)
     struct stat info;
     FILE *file = NULL;
     if (stat(path, &info) != 0 || (S_ISREG(info.st_mode) && (file = fopen(path, "rb")) == NULL))
-        return lay_fail_file(err, LAY_IO, path, "the recording cannot be opened: %s", strerror(errno));
+        return lay_fail_open(err, path);
     if (file != NULL) fclose(file);
     if (S_ISDIR(info.st_mode))
         return lay_fail_file(err, LAY_BAD_INPUT, path, "this is a folder, not a recording; name a file in it");

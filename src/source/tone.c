@@ -112,6 +112,7 @@ void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_to
     out->above_floor_db = line.above_floor_db;
     out->significance = line.significance;
     out->hz = order * run->mean_hz;
+    out->found = line.order;
     out->off_sd = off_centre(run, order, &line);
     out->fixed = passes_fixed(run, order);
     out->steady_tnr_db = steady_tnr(run, order, tolerance, out->tnr_db);

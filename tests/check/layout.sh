@@ -1,8 +1,9 @@
 #!/bin/bash
-# The top level holds a fixed set of entries; everything else has its place below them.
+# The top level holds a fixed set of entries, besides files whose name begins with a dot; everything else has its place
+# below them.
 set -eu
 cd "${LAYSHAFT_SOURCE:-$(dirname "$0")/../..}"
-allowed=" .ci .clang-format .gitattributes .gitignore CMakeLists.txt DEVELOPERS.md LICENSE README.md docs include recordings src tests "
+required="CMakeLists.txt DEVELOPERS.md LICENSE README.md docs include recordings src tests"
 failed=0
 
 entries() {
@@ -14,15 +15,16 @@ entries() {
 }
 
 while IFS= read -r entry; do
-    case "$allowed" in
+    case " $required " in
     *" $entry "*) ;;
     *)
+        [ "${entry#.}" = "$entry" ] || continue
         echo "$entry: does not belong at the top level" >&2
         failed=1
         ;;
     esac
 done < <(entries)
-for needed in CMakeLists.txt LICENSE README.md docs include src tests; do
+for needed in $required; do
     [ -e "$needed" ] || {
         echo "$needed: missing at the top level" >&2
         failed=1

@@ -6,6 +6,14 @@
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
+/* What cannot be written must not pass for tested. */
+static void write_input(const char *path, const uint8_t *data, size_t size) {
+    FILE *file = fopen(path, "wb");
+    if (file == NULL) abort();
+    if (fwrite(data, 1, size, file) != size) abort();
+    if (fclose(file) != 0) abort();
+}
+
 static void read_through(lay_recording *rec) {
     const lay_recording_info *info = lay_recording_get_info(rec);
     double *x = malloc((size_t)info->channels * 7 * sizeof *x);
@@ -20,14 +28,12 @@ static void read_through(lay_recording *rec) {
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
-    char path[64], text[2048];
+    char folder[] = "/tmp/layshaft-fuzz-XXXXXX", path[64], text[2048];
     lay_recording *rec = NULL;
     lay_error err = {0};
-    snprintf(path, sizeof path, "/tmp/layshaft-fuzz-%ld.csv", (long)getpid());
-    FILE *file = fopen(path, "wb");
-    if (file == NULL) return 0;
-    fwrite(data, 1, size, file);
-    fclose(file);
+    if (mkdtemp(folder) == NULL) abort();
+    snprintf(path, sizeof path, "%s/input.csv", folder);
+    write_input(path, data, size);
     if (lay_recording_open(path, size % 2 ? 8000 : 0, &rec, &err) == LAY_OK) {
         read_through(rec);
         if (lay_recording_rewind(rec, NULL) != LAY_OK) abort();
@@ -38,5 +44,6 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size) {
     lay_error_format(&err, text, sizeof text);
     lay_recording_close(rec);
     unlink(path);
+    rmdir(folder);
     return 0;
 }

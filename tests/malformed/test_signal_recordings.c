@@ -78,8 +78,8 @@ static char *good_bytes(const char *name, lay_file_format format, size_t *length
 
 static void no_recordings(void **state) {
     (void)state;
-    refuse(scratch_path("missing.wav"), LAY_IO, "No such file");
-    refuse(scratch_path("missing.csv"), LAY_IO, "No such file");
+    refuse(scratch_path("missing.wav"), LAY_BAD_INPUT, "no such file");
+    refuse(scratch_path("missing.csv"), LAY_BAD_INPUT, "no such file");
     refuse(scratch_path("."), LAY_BAD_INPUT, "folder");
     refuse(scratch_text("empty.wav", ""), LAY_BAD_INPUT, "empty");
     refuse(scratch_text("empty.csv", ""), LAY_BAD_INPUT, "empty");

@@ -66,7 +66,7 @@ static void missing_files_and_folders_are_told(void **state) {
     lay_error err;
     char *back = NULL;
     size_t length;
-    assert_int_equal(lay_read_file("/nowhere/at all", 10, &back, &length, &err), LAY_IO);
+    assert_int_equal(lay_read_file("/nowhere/at all", 10, &back, &length, &err), LAY_BAD_INPUT);
     assert_string_equal(err.file, "/nowhere/at all");
     assert_int_equal(lay_read_file(folder, 10, &back, &length, &err), LAY_IO);
     assert_int_equal(lay_write_file("/nowhere/at all", "x", 1, &err), LAY_IO);

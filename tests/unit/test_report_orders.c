@@ -6,6 +6,7 @@
 #include "support/cmocka_all.h"
 #include "support/diagnosis.h"
 
+#include <jansson.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -92,9 +93,6 @@ static void test_long_names(void **state) {
     lay_unit_free(unit);
 }
 
-#ifdef LAY_HAVE_JANSSON
-#include <jansson.h>
-
 static void test_json(void **state) {
     (void)state;
     lay_unit *unit = unit_from(fixture_unit_text);
@@ -113,16 +111,13 @@ static void test_json(void **state) {
     lay_text_free(&out);
     lay_unit_free(unit);
 }
-#endif
 
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_text),
         cmocka_unit_test(test_twins),
         cmocka_unit_test(test_long_names),
-#ifdef LAY_HAVE_JANSSON
         cmocka_unit_test(test_json),
-#endif
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

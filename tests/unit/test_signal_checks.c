@@ -170,7 +170,7 @@ static void clipping_at_the_wall(void **state) {
         quantise(seed % 2 ? 16 : 24);
         lay_channel_check c = run_checks(RATE, true, COUNT);
         int64_t at_wall = count_beyond(-1, 1 - ldexp(1, seed % 2 ? -15 : -23));
-        assert_true(c.clipped > 0.9 * (double)at_wall && c.clipped <= at_wall);
+        assert_true((double)c.clipped > 0.9 * (double)at_wall && c.clipped <= at_wall);
         assert_close(c.clip_level, 1, 1e-4, 0);
         assert_described(&c, "turn the input level down and record again");
     }

