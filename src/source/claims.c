@@ -9,6 +9,7 @@
  * priors only rank explanations of one line; what a part is accused of is decided in judge over all runs. */
 
 #define UNKNOWN_WEIGHT 0.03
+#define CARRIERS 6 /* harmonics whose own level is known */
 
 static const char *const class_names[LAY_LINE_CLASS_COUNT] = {
     "unknown", "mesh", "shaft", "engine", "axle", "rotor", "bearing", "ghost", "fixed",
@@ -44,6 +45,14 @@ static void claim(claim_list *list, lay_claim c, double weight, double slack)
     list->items[at] = c;
 }
 
+/* A sideband may exceed its mesh line by some 6 dB, not by 20: how far the line at harmonic k can carry this one, 0..1. */
+static double carries(const lay_line *line, const lay_tone *carrier, int k)
+{
+    if (k > CARRIERS) return 0.2;
+    if (carrier[k - 1].significance <= 2 || line->power <= 0) return 0;
+    return fmin(1, 4 * carrier[k - 1].power / line->power);
+}
+
 static void claim_toothed(claim_list *list, int part, const lay_expected *e, const lay_tone *carrier)
 {
     lay_line_class class_ = e->type == LAY_PART_AXLE ? LAY_LINE_AXLE : LAY_LINE_MESH;
@@ -54,12 +63,12 @@ static void claim_toothed(claim_list *list, int part, const lay_expected *e, con
         if (k < 1) continue;
         double at = k * e->order, weight = base / sqrt(k);
         claim(list, (lay_claim){class_, part, k, 0, -1, at, 0}, weight, 0);
-        bool alive = carrier[0].significance > 2 || carrier[1].significance > 2;
-        for (int w = 0; w < 2 && alive; w++)
+        double sideband = weight * 0.2 * carries(list->line, carrier, k);
+        for (int w = 0; w < 2 && sideband > 0; w++)
             for (int n = 1; n <= 3; n++)
                 for (int sign = -1; sign <= 1; sign += 2)
                     claim(list, (lay_claim){class_, part, k, sign * n, e->wheel_body[w], at + sign * n * e->wheel_order[w], 0},
-                          weight * 0.2 / (n * n), 0);
+                          sideband / (n * n), 0);
     }
 }
 
@@ -132,7 +141,7 @@ static void collect(claim_list *list, const lay_unit *unit, const lay_tone *carr
         const lay_expected *e = &run->expected[i];
         if (!e->turning) continue;
         if ((e->type == LAY_PART_MESH || e->type == LAY_PART_AXLE) && e->order > 0)
-            claim_toothed(list, (int)i, e, carriers + 2 * i);
+            claim_toothed(list, (int)i, e, carriers + CARRIERS * i);
         else if (e->type == LAY_PART_ENGINE) claim_engine(list, (int)i, e);
         else if (e->type == LAY_PART_ROTOR) claim_rotor(list, (int)i, e);
         else if (e->type == LAY_PART_BEARING) claim_bearing(list, (int)i, e);
@@ -158,11 +167,11 @@ static void settle(const claim_list *list, lay_explained_line *line)
 
 void lay_run_explain(const lay_unit *unit, lay_run_evidence *run)
 {
-    lay_tone *carriers = lay_calloc(2 * run->expected_count + 1, sizeof *carriers);
+    lay_tone *carriers = lay_calloc(CARRIERS * run->expected_count + 1, sizeof *carriers);
     if (!carriers) return; /* lines stay unknown; nothing else is lost */
     for (size_t i = 0; i < run->expected_count; i++)
-        for (int k = 0; k < 2; k++)
-            if (run->expected[i].order > 0) lay_tone_at(run, (k + 1) * run->expected[i].order, 0, &carriers[2 * i + (size_t)k]);
+        for (int k = 0; k < CARRIERS; k++)
+            if (run->expected[i].order > 0) lay_tone_at(run, (k + 1) * run->expected[i].order, 0, &carriers[CARRIERS * i + (size_t)k]);
     for (size_t i = 0; i < run->line_count; i++) {
         claim_list list = {.run = run, .line = &run->lines[i].line};
         collect(&list, unit, carriers);

@@ -10,7 +10,7 @@ double lay_plan_max_order(const lay_expected *expected, size_t count)
         if (e->type == LAY_PART_MESH || e->type == LAY_PART_AXLE) top = fmax(top, e->order);
         for (size_t j = 0; j < e->multiple_count; j++) top = fmax(top, e->multiples[j] * e->order);
     }
-    return fmin(400, fmax(60, 4.1 * top));
+    return fmin(400, fmax(150, 4.1 * top));
 }
 
 /* Smallest distance of two different base lines that could be mistaken for one another. */

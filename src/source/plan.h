@@ -4,7 +4,7 @@
 
 #include <layshaft/source.h>
 
-/* Highest order worth looking at: four harmonics of the highest mesh or rotor line with its sidebands, within 60..400. */
+/* Highest order worth looking at: four harmonics of the highest mesh or rotor line with its sidebands, within 150..400 (ghost orders lie high). */
 double lay_plan_max_order(const lay_expected *expected, size_t count);
 
 /* Order resolution that separates the parts' base lines, a power of two between 1/128 and 1/8 that leaves at least eight
