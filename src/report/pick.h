@@ -6,10 +6,13 @@
 
 typedef struct lay_pick {
     double max_order; /* lines above are left out; INFINITY: all */
-    bool explained;   /* lines nobody claims are left out */
+    bool named;       /* lines without a likely maker are left out */
     int per_maker;    /* at most so many of one maker, so that a loud engine does not fill the list */
     size_t limit;     /* at most so many in all, <= 32 */
 } lay_pick;
+
+/* Whether a line has a maker likely enough to be named to a reader. */
+bool lay_line_named(const lay_explained_line *line);
 
 /* The strongest lines first; sidebands count as 20 dB weaker than they are. Fills out[limit] with borrowed pointers and
  * returns how many. */

@@ -15,7 +15,7 @@ static int by_order(const void *a, const void *b) {
 }
 
 static size_t strongest(const lay_run_evidence *run, double max_order, const lay_explained_line **out) {
-    const lay_pick pick = {.max_order = max_order, .explained = true, .per_maker = 3, .limit = LAY_PLOT_LABELS};
+    const lay_pick pick = {.max_order = max_order, .named = true, .per_maker = 3, .limit = LAY_PLOT_LABELS};
     return lay_pick_lines(run, &pick, out);
 }
 
@@ -47,6 +47,8 @@ static void label_text(const lay_unit *unit, const lay_run_evidence *run, lay_pl
     int multiple = c->class_ == LAY_LINE_ENGINE ? lay_words_firing(run, c) : c->harmonic;
     if (c->sideband != 0)
         lay_text_add(&fitted, " %+d", c->sideband);
+    else if (c->class_ == LAY_LINE_ENGINE && multiple == 0) /* between firings */
+        lay_text_add(&fitted, " order %s", lay_words_number(c->order, 1).text);
     else if (multiple > 1)
         lay_text_add(&fitted, " x%d", multiple);
     snprintf(label->text, sizeof label->text, "%s", fitted.failed ? "" : fitted.text);

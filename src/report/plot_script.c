@@ -4,6 +4,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "pick.h"
 #include "plot_labels.h"
 #include "utf8.h"
 #include "words.h"
@@ -18,7 +19,7 @@ static const struct {
     int shape;
     const char *colour;
 } looks[] = {
-    [LAY_LINE_UNKNOWN] = {"unknown", 1, "#777777"},      [LAY_LINE_MESH] = {"mesh", 7, "#c0392b"},
+    [LAY_LINE_UNKNOWN] = {"unclear", 1, "#777777"},      [LAY_LINE_MESH] = {"mesh", 7, "#c0392b"},
     [LAY_LINE_SHAFT] = {"shaft turning", 5, "#1f4e8c"},  [LAY_LINE_ENGINE] = {"engine", 9, "#0b7a4b"},
     [LAY_LINE_AXLE] = {"axle", 11, "#8a5a00"},           [LAY_LINE_ROTOR] = {"other rotor", 13, "#7b3fa0"},
     [LAY_LINE_BEARING] = {"bearing", 3, "#00838f"},      [LAY_LINE_GHOST] = {"ghost", 2, "#b0006d"},
@@ -106,8 +107,8 @@ static void find_top(plot *p) {
 }
 
 static lay_line_class class_of(const lay_explained_line *l) {
-    return l->claim_count > 0 && (unsigned)l->claims[0].class_ < LAY_LINE_CLASS_COUNT ? l->claims[0].class_
-                                                                                      : LAY_LINE_UNKNOWN;
+    bool known = lay_line_named(l) && (unsigned)l->claims[0].class_ < LAY_LINE_CLASS_COUNT;
+    return known ? l->claims[0].class_ : LAY_LINE_UNKNOWN;
 }
 
 /* Marked lines per class; returns how many there are. */

@@ -9,7 +9,6 @@
 #include "words.h"
 
 #define LINES_SHOWN 8
-#define CLEAR_SHARE 0.3 /* a likeliest maker less likely than this is not named */
 #define NUMBER_COLUMNS 38 /* "   order       Hz   level  above   tone  " */
 
 static void run_title(const lay_report_view *view, const lay_page *page, size_t index) {
@@ -50,11 +49,11 @@ static void run_speed(const lay_page *page, const lay_run_evidence *run) {
 
 static void line_words(const lay_report_view *view, const lay_run_evidence *run, const lay_explained_line *line,
                        lay_text *out) {
-    if (line->claim_count == 0) {
+    if (line->claim_count == 0 || line->claims[0].class_ == LAY_LINE_UNKNOWN) {
         lay_text_add(out, "unknown");
         return;
     }
-    if (line->claims[0].probability < CLEAR_SHARE) { /* the JSON report holds the rivals */
+    if (!lay_line_named(line)) { /* the JSON report holds the guesses */
         lay_text_add(out, "unclear");
         return;
     }

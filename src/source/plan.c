@@ -52,11 +52,13 @@ size_t lay_plan_speed_orders(const lay_kinematics *k, const lay_expected *expect
                              double *weights)
 {
     order_list list = {orders, weights, 0};
+    bool toothed = false;
     for (size_t i = 0; i < count; i++) {
         const lay_expected *e = &expected[i];
         if (!e->turning) continue;
         if (e->type == LAY_PART_MESH || e->type == LAY_PART_AXLE)
             for (int h = 1; h <= 3; h++) add(&list, h * e->order, (e->loaded ? 1.0 : 0.3) / h);
+        toothed = toothed || e->type == LAY_PART_MESH;
         if (e->type == LAY_PART_ENGINE)
             for (int h = 1; h <= 6; h++) add(&list, h * e->order, 1);
     }
@@ -64,6 +66,7 @@ size_t lay_plan_speed_orders(const lay_kinematics *k, const lay_expected *expect
         double turn = fabs(k->speed[b].value);
         if (k->free_body[b] || turn < 1e-9) continue;
         for (int h = 1; h <= 3; h++) add(&list, h * turn, 0.3);
+        for (int h = 4; h <= 6 && !toothed; h++) add(&list, h * turn, 0.01); /* bearing rigs: bear out, do not lead */
     }
     return list.count;
 }

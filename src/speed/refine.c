@@ -9,6 +9,7 @@
 #include <layshaft/speed.h>
 
 #include "build.h"
+#include "family.h"
 #include "lock.h"
 #include "ridge.h"
 #include "scan.h"
@@ -238,6 +239,24 @@ static lay_status follow(const lay_refine *r, const size_t *path, double found, 
     return LAY_OK;
 }
 
+/* Second chance of a stated speed that the path left unsure: lines that belong together. Overwrites path and certainty
+ * when there are such. */
+static lay_status try_family(const lay_refine *r, size_t *path, double *found, lay_error *err) {
+    const lay_scan *s = &r->steady;
+    size_t *steps = lay_calloc(s->frames + 1, sizeof *steps);
+    double sure = 0, hop = (double)(s->hop * s->every) / s->rate;
+    if (!steps) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+    size_t length = r->fed < (int64_t)s->n ? (size_t)r->fed : s->n;
+    lay_status status = lay_family_find(s, length, &r->candidates, steps, &sure, err);
+    for (size_t f = 0; f < r->brief.frames && status == LAY_OK && sure > 0.5; f++) {
+        double at = (lay_scan_time(&r->brief, (double)f) - lay_scan_time(s, 0)) / hop;
+        path[f] = steps[(size_t)round(fmax(0, fmin(at, (double)s->frames - 1)))];
+    }
+    if (sure > 0.5) *found = sure;
+    free(steps);
+    return status;
+}
+
 lay_status lay_refine_finish(lay_refine *r, lay_shaft *out, lay_error *err) {
     *out = (lay_shaft){.source = LAY_SPEED_STATED};
     lay_status status = lay_scan_finish(&r->brief, &r->candidates, err);
@@ -249,6 +268,7 @@ lay_status lay_refine_finish(lay_refine *r, lay_shaft *out, lay_error *err) {
     status = allocate_evidence(r, &e, err);
     if (status != LAY_OK) return status;
     status = search(r, &e, &found, err);
+    if (status == LAY_OK && !r->range && found < 0.5) status = try_family(r, e.path, &found, err);
     if (status == LAY_OK)
         status = !r->range && found < 0.5 ? keep_stated(r, out, err) : follow(r, e.path, found, out, err);
     free_evidence(&e);
