@@ -90,7 +90,8 @@ LAY_API void lay_tone_at(const lay_run_evidence *run, double order, double slack
  * away from its orders. */
 LAY_API double lay_engine_share(const lay_run_evidence *run, double order);
 
-/* True when `order` is, as closely as lines can be placed, a half or whole order of an engine that can be heard in this run. */
+/* True when `order` is, as closely as lines can be placed, a half or whole order of an engine that can be heard in this
+ * run. */
 LAY_API bool lay_engine_order(const lay_run_evidence *run, double order);
 
 /* Half-width in orders within which a line at `order` counts as being at the expected place. */
@@ -102,13 +103,13 @@ typedef struct lay_analysis_options {
 } lay_analysis_options;
 
 /* Read one recording and collect its evidence (options may be NULL). A recording that opens but cannot be used gives
- * usable = false and warnings, not an error; an unknown gear name, tach channel, channel or body in the row is LAY_BAD_INPUT
- * at the table's line. */
+ * usable = false and warnings, not an error; an unknown gear name, tach channel, channel or body in the row is
+ * LAY_BAD_INPUT at the table's line. */
 LAY_API lay_status lay_run_analyse(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
                                    const lay_analysis_options *options, lay_run_evidence *out, lay_error *err);
 
-/* Explain every line of the run by the families of `unit` in its gear; fills claims. Called by lay_run_analyse, and again when
- * `fixed_hz` has changed. */
+/* Explain every line of the run by the families of `unit` in its gear; fills claims. Called by lay_run_analyse, and
+ * again when `fixed_hz` has changed. */
 LAY_API void lay_run_explain(const lay_unit *unit, lay_run_evidence *run);
 
 #endif

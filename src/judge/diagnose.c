@@ -5,11 +5,11 @@
 
 #include <stdlib.h>
 
-/* The whole road of a job: every row becomes evidence, what only several runs together show is added, then the verdict. */
+/* The whole road of a job: every row becomes evidence, what only several runs together show is added, then the verdict.
+ */
 
 static lay_status analyse_all(const lay_unit *unit, const lay_run_table *table, const lay_analysis_options *options,
-                              lay_progress progress, void *user, lay_diagnosis *out, lay_error *err)
-{
+                              lay_progress progress, void *user, lay_diagnosis *out, lay_error *err) {
     out->runs = lay_calloc(table->count + 1, sizeof *out->runs);
     if (!out->runs) return lay_fail(err, LAY_NO_MEMORY, "not enough memory for the runs");
     for (size_t i = 0; i < table->count; i++) {
@@ -23,8 +23,7 @@ static lay_status analyse_all(const lay_unit *unit, const lay_run_table *table, 
 }
 
 lay_status lay_diagnose(const lay_unit *unit, const lay_run_table *table, const lay_analysis_options *options,
-                        lay_progress progress, void *user, lay_diagnosis *out, lay_error *err)
-{
+                        lay_progress progress, void *user, lay_diagnosis *out, lay_error *err) {
     *out = (lay_diagnosis){0};
     lay_status status = analyse_all(unit, table, options, progress, user, out, err);
     if (status == LAY_OK) status = lay_shared_hz_find(unit, out->runs, out->run_count, err);

@@ -1,8 +1,8 @@
 /* What could be wrong, as hypotheses that predict lines in every run.
  *
- * A hypothesis is one part with one kind of fault. It predicts groups of lines (a mesh harmonic, a pair of sidebands, ...)
- * in every run whose gear lets the part turn; the same groups are measured in all runs, whether a line was found there
- * or not, so that absence counts as much as presence. */
+ * A hypothesis is one part with one kind of fault. It predicts groups of lines (a mesh harmonic, a pair of sidebands,
+ * ...) in every run whose gear lets the part turn; the same groups are measured in all runs, whether a line was found
+ * there or not, so that absence counts as much as presence. */
 #ifndef LAYSHAFT_JUDGE_HYPOTHESIS_H
 #define LAYSHAFT_JUDGE_HYPOTHESIS_H
 
@@ -28,7 +28,7 @@ typedef struct lay_hypothesis_list {
 /* Lines of one group: one order, or the two sides of a sideband pair. */
 typedef struct lay_group {
     double order[2];
-    int count;     /* 0: the group does not exist */
+    int count; /* 0: the group does not exist */
     int harmonic;
 } lay_group;
 
@@ -43,8 +43,8 @@ bool lay_hypothesis_predict(const lay_unit *unit, const lay_hypothesis *h, const
 /* The expected part of a run this hypothesis is about; NULL for an unknown source. */
 const lay_expected *lay_hypothesis_expected(const lay_hypothesis *h, const lay_run_evidence *run);
 
-/* True when a line at `order` in this run would be explained by the hypothesis: its harmonics, and for toothed parts the
- * first two sideband pairs of the first three. */
+/* True when a line at `order` in this run would be explained by the hypothesis: its harmonics, and for toothed parts
+ * the first two sideband pairs of the first three. */
 bool lay_hypothesis_explains(const lay_unit *unit, const lay_hypothesis *h, const lay_run_evidence *run, double order);
 
 /* True when both make the same lines in every usable run. */

@@ -5,20 +5,18 @@
 #include <stdlib.h>
 
 static const char *const outcomes[] = {"attention", "outside", "clear", "inconclusive"};
-static const char *const kinds[LAY_KIND_COUNT] = {"mesh", "eccentric", "chip", "ghost", "outer", "inner", "element", "cage", "outside"};
+static const char *const kinds[LAY_KIND_COUNT] = {"mesh",  "eccentric", "chip", "ghost",  "outer",
+                                                  "inner", "element",   "cage", "outside"};
 
-const char *lay_outcome_name(lay_outcome outcome)
-{
+const char *lay_outcome_name(lay_outcome outcome) {
     return outcome <= LAY_INCONCLUSIVE ? outcomes[outcome] : "inconclusive";
 }
 
-const char *lay_kind_name(lay_kind kind)
-{
+const char *lay_kind_name(lay_kind kind) {
     return kind < LAY_KIND_COUNT ? kinds[kind] : "outside";
 }
 
-lay_status lay_strings_add(lay_strings *list, lay_error *err, const char *fmt, ...)
-{
+lay_status lay_strings_add(lay_strings *list, lay_error *err, const char *fmt, ...) {
     lay_status status = lay_grow((void **)&list->items, &list->capacity, list->count, sizeof *list->items, err);
     if (status != LAY_OK) return status;
     lay_text text = {0};
@@ -34,15 +32,13 @@ lay_status lay_strings_add(lay_strings *list, lay_error *err, const char *fmt, .
     return LAY_OK;
 }
 
-void lay_strings_free(lay_strings *list)
-{
+void lay_strings_free(lay_strings *list) {
     for (size_t i = 0; i < list->count; i++) free(list->items[i]);
     free(list->items);
     *list = (lay_strings){0};
 }
 
-static void suspect_free(lay_suspect *s)
-{
+static void suspect_free(lay_suspect *s) {
     free(s->part);
     free(s->body);
     lay_strings_free(&s->reasons);
@@ -50,8 +46,7 @@ static void suspect_free(lay_suspect *s)
     lay_strings_free(&s->not_separable_from);
 }
 
-void lay_verdict_free(lay_verdict *verdict)
-{
+void lay_verdict_free(lay_verdict *verdict) {
     if (!verdict) return;
     for (size_t i = 0; i < verdict->suspect_count; i++) suspect_free(&verdict->suspects[i]);
     free(verdict->suspects);
@@ -60,8 +55,7 @@ void lay_verdict_free(lay_verdict *verdict)
     *verdict = (lay_verdict){0};
 }
 
-void lay_diagnosis_free(lay_diagnosis *d)
-{
+void lay_diagnosis_free(lay_diagnosis *d) {
     if (!d) return;
     lay_verdict_free(&d->verdict);
     for (size_t i = 0; i < d->run_count; i++) lay_run_evidence_free(&d->runs[i]);

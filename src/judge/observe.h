@@ -18,8 +18,8 @@ typedef struct lay_observations {
     bool *loaded;        /* [hypotheses][runs]: torque passes through the part */
 } lay_observations;
 
-lay_status lay_observe(const lay_unit *unit, const lay_hypothesis_list *list, const lay_run_evidence *runs, size_t run_count,
-                       lay_observations *out, lay_error *err);
+lay_status lay_observe(const lay_unit *unit, const lay_hypothesis_list *list, const lay_run_evidence *runs,
+                       size_t run_count, lay_observations *out, lay_error *err);
 void lay_observations_free(lay_observations *o);
 lay_observation *lay_observation_at(const lay_observations *o, size_t hypothesis, size_t run, int group);
 

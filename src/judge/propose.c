@@ -9,15 +9,13 @@
 #define SEEDS_PER_RUN 8
 #define LEAST_TNR_DB 1.0
 
-static lay_status add(lay_hypothesis_list *list, lay_hypothesis h, lay_error *err)
-{
+static lay_status add(lay_hypothesis_list *list, lay_hypothesis h, lay_error *err) {
     lay_status status = lay_grow((void **)&list->items, &list->capacity, list->count, sizeof *list->items, err);
     if (status == LAY_OK) list->items[list->count++] = h;
     return status;
 }
 
-static lay_status propose_parts(const lay_unit *unit, lay_hypothesis_list *list, lay_error *err)
-{
+static lay_status propose_parts(const lay_unit *unit, lay_hypothesis_list *list, lay_error *err) {
     lay_status status = LAY_OK;
     for (int m = 0; m < (int)unit->mesh_count && status == LAY_OK; m++) {
         status = add(list, (lay_hypothesis){LAY_KIND_MESH, LAY_PART_MESH, m, -1, 0, 0, false}, err);
@@ -34,14 +32,12 @@ static lay_status propose_parts(const lay_unit *unit, lay_hypothesis_list *list,
 /* ---- from unexplained lines ---- */
 
 /* The engine explains a line at one of its orders only as far as its neighbouring orders are as strong. */
-static bool made_by_engine(const lay_run_evidence *run, const lay_explained_line *line, const lay_claim *c)
-{
+static bool made_by_engine(const lay_run_evidence *run, const lay_explained_line *line, const lay_claim *c) {
     double firing = run->expected[c->part].order;
     return c->order <= 3 * firing + 1 || lay_engine_share(run, c->order) > 0.25 * line->line.power;
 }
 
-static bool unexplained(const lay_run_evidence *run, const lay_explained_line *line)
-{
+static bool unexplained(const lay_run_evidence *run, const lay_explained_line *line) {
     if (line->line.tnr_db < LEAST_TNR_DB || line->line.significance < 4) return false;
     double explained = 0;
     for (int i = 0; i < line->claim_count; i++) {
@@ -50,21 +46,21 @@ static bool unexplained(const lay_run_evidence *run, const lay_explained_line *l
         if (c->class_ == LAY_LINE_ENGINE && made_by_engine(run, line, c)) return false;
         double centred = 3 * sqrt(line->line.order_sd * line->line.order_sd + pow(0.12 * run->spectrum.step, 2));
         bool beside = fabs(line->line.order - c->order) > centred + 3e-5 * c->order;
-        if (c->class_ != LAY_LINE_ENGINE && !beside && (c->sideband == 0 || c->probability > 0.7)) explained += c->probability;
+        if (c->class_ != LAY_LINE_ENGINE && !beside && (c->sideband == 0 || c->probability > 0.7))
+            explained += c->probability;
     }
     return explained < 0.4;
 }
 
-static bool known_unknown(const lay_hypothesis_list *list, bool by_output, double order, double tolerance)
-{
+static bool known_unknown(const lay_hypothesis_list *list, bool by_output, double order, double tolerance) {
     for (size_t i = 0; i < list->count; i++)
-        if (list->items[i].index < 0 && list->items[i].by_output == by_output && fabs(list->items[i].order - order) < tolerance)
+        if (list->items[i].index < 0 && list->items[i].by_output == by_output &&
+            fabs(list->items[i].order - order) < tolerance)
             return true;
     return false;
 }
 
-static bool known_ghost(const lay_hypothesis_list *list, int mesh, int wheel, int multiple)
-{
+static bool known_ghost(const lay_hypothesis_list *list, int mesh, int wheel, int multiple) {
     for (size_t i = 0; i < list->count; i++) {
         const lay_hypothesis *h = &list->items[i];
         if (h->kind == LAY_KIND_GHOST && h->index == mesh && h->wheel == wheel && h->multiple == multiple) return true;
@@ -72,9 +68,8 @@ static bool known_ghost(const lay_hypothesis_list *list, int mesh, int wheel, in
     return false;
 }
 
-static lay_status propose_unknown(const lay_unit *unit, const lay_run_evidence *run, double order, lay_hypothesis_list *list,
-                                  lay_error *err)
-{
+static lay_status propose_unknown(const lay_unit *unit, const lay_run_evidence *run, double order,
+                                  lay_hypothesis_list *list, lay_error *err) {
     double tolerance = 0.3 * run->spectrum.step; /* each run places it a little differently; the best place wins */
     lay_status status = LAY_OK;
     if (!known_unknown(list, false, order, tolerance))
@@ -86,8 +81,7 @@ static lay_status propose_unknown(const lay_unit *unit, const lay_run_evidence *
 }
 
 /* A whole multiple of a wheel that its own teeth already make is no ghost. */
-static bool made_by_teeth(const lay_unit *unit, int body, int multiple)
-{
+static bool made_by_teeth(const lay_unit *unit, int body, int multiple) {
     for (size_t m = 0; m < unit->mesh_count; m++) {
         if (unit->meshes[m].driver.body == body && multiple % unit->meshes[m].driver.teeth == 0) return true;
         if (unit->meshes[m].driven.body == body && multiple % unit->meshes[m].driven.teeth == 0) return true;
@@ -95,9 +89,8 @@ static bool made_by_teeth(const lay_unit *unit, int body, int multiple)
     return false;
 }
 
-static lay_status propose_ghosts(const lay_unit *unit, const lay_run_evidence *run, double order, lay_hypothesis_list *list,
-                                 lay_error *err)
-{
+static lay_status propose_ghosts(const lay_unit *unit, const lay_run_evidence *run, double order,
+                                 lay_hypothesis_list *list, lay_error *err) {
     lay_status status = LAY_OK;
     const lay_kinematics *k = &run->kinematics;
     for (int m = 0; m < (int)unit->mesh_count && status == LAY_OK; m++)
@@ -113,14 +106,13 @@ static lay_status propose_ghosts(const lay_unit *unit, const lay_run_evidence *r
     return status;
 }
 
-static int by_tnr(const void *a, const void *b)
-{
+static int by_tnr(const void *a, const void *b) {
     const lay_explained_line *x = *(const lay_explained_line *const *)a, *y = *(const lay_explained_line *const *)b;
     return (x->line.tnr_db < y->line.tnr_db) - (x->line.tnr_db > y->line.tnr_db);
 }
 
-static lay_status propose_from_run(const lay_unit *unit, const lay_run_evidence *run, lay_hypothesis_list *list, lay_error *err)
-{
+static lay_status propose_from_run(const lay_unit *unit, const lay_run_evidence *run, lay_hypothesis_list *list,
+                                   lay_error *err) {
     const lay_explained_line **strange = lay_calloc(run->line_count + 1, sizeof *strange);
     if (!strange) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
     size_t n = 0;
@@ -142,12 +134,12 @@ static lay_status propose_from_run(const lay_unit *unit, const lay_run_evidence 
 }
 
 lay_status lay_hypotheses_build(const lay_unit *unit, const lay_run_evidence *runs, size_t run_count,
-                                lay_hypothesis_list *out, lay_error *err)
-{
+                                lay_hypothesis_list *out, lay_error *err) {
     *out = (lay_hypothesis_list){0};
     lay_status status = propose_parts(unit, out, err);
     for (size_t r = 0; r < run_count && status == LAY_OK; r++)
-        if (runs[r].usable && runs[r].gear >= 0 && unit->mesh_count > 0) /* a bare rig has no noise of its own to tell strangers from */
+        if (runs[r].usable && runs[r].gear >= 0 &&
+            unit->mesh_count > 0) /* a bare rig has no noise of its own to tell strangers from */
             status = propose_from_run(unit, &runs[r], out, err);
     if (status != LAY_OK) {
         free(out->items);

@@ -8,22 +8,22 @@
  * A part's level is the mean tone-to-noise ratio of its strongest group of lines over the runs in which it should sing.
  * Healthy parts have levels scattered about the unit's own common level; a fault lifts one part out of that population.
  * The log odds of "fault" against "healthy" are taken as linear in the level between two clamps, with a threshold that
- * follows the unit's common level a little (a unit that hums all over is not a unit with ten faults). Runs in which the part
- * carries no torque, or carries it on the other flank, must be quieter. Then parts compete: of two hypotheses that explain the
- * same lines the one that leaves less unexplained wins. Constants were set on simulated jobs and are checked on fresh ones
- * (docs/accuracy.md). */
+ * follows the unit's common level a little (a unit that hums all over is not a unit with ten faults). Runs in which the
+ * part carries no torque, or carries it on the other flank, must be quieter. Then parts compete: of two hypotheses that
+ * explain the same lines the one that leaves less unexplained wins. Constants were set on simulated jobs and are
+ * checked on fresh ones (docs/accuracy.md). */
 
-#define THRESHOLD_DB 5.5   /* level at which fault and healthy are equally likely, typical unit */
-#define COMMON_DB (-6.0)   /* common level of a typical unit's meshes */
-#define FOLLOW 0.25        /* how far the threshold follows the unit's common level */
-#define SLOPE 1.3          /* log odds per dB */
+#define THRESHOLD_DB 5.0 /* level at which fault and healthy are equally likely, typical unit */
+#define COMMON_DB (-6.0) /* common level of a typical unit's meshes */
+#define FOLLOW 0.25      /* how far the threshold follows the unit's common level */
+#define SLOPE 1.3        /* log odds per dB */
 #define CLAMP 9.0
-#define RATIO_DB 10.5      /* sidebands this far below the mesh line are as likely eccentric as natural */
-#define ONLY_RUN 0.7       /* one recording alone may have met a resonance */
-#define AGAIN 0.25         /* each further run that shows it */
-#define BLIND 8.0          /* runs in which the engine covers the place do not confirm it */
-#define NARROW_DB 2.5      /* at one speed alone a resonance may lift a healthy line */
-#define SECOND_FAULT 3.2   /* log odds against a second fault in the same unit (some 4 %) */
+#define RATIO_DB 10.5    /* sidebands this far below the mesh line are as likely eccentric as natural */
+#define ONLY_RUN 0.5     /* one recording alone may have met a resonance */
+#define AGAIN 0.25       /* each further run that shows it */
+#define BLIND 8.0        /* runs in which the engine covers the place do not confirm it */
+#define NARROW_DB 2.5    /* at one speed alone a resonance may lift a healthy line */
+#define SECOND_FAULT 3.2 /* log odds against a second fault in the same unit (some 4 %) */
 
 typedef struct flank_level {
     double level, spread, quiet, quiet_spread; /* the last over loaded runs of the other flank */
@@ -31,15 +31,18 @@ typedef struct flank_level {
     bool swept; /* at least one run moved through speeds */
 } flank_level;
 
-static bool sings_on(lay_flank flank, lay_load load)
-{
+/* Where the stated speed could not be confirmed, a line that is not found says nothing: it may be beside its place. */
+static bool says_nothing(const lay_run_evidence *run, const lay_observation *o) {
+    return run->speed_source != LAY_SPEED_TACH && run->speed_confidence < 0.5 && o->level_db < 3;
+}
+
+static bool sings_on(lay_flank flank, lay_load load) {
     if (flank == LAY_FLANK_ANY) return true;
     if (flank == LAY_FLANK_DRIVE) return load != LAY_LOAD_COAST;
     return load == LAY_LOAD_COAST || load == LAY_LOAD_UNKNOWN;
 }
 
-static bool is_taken(const lay_taken *taken, const lay_run_evidence *run, const lay_observation *o)
-{
+static bool is_taken(const lay_taken *taken, const lay_run_evidence *run, const lay_observation *o) {
     if (!taken->by) return false;
     if (!lay_hypothesis_explains(taken->unit, taken->by, run, o->order[0])) {
         if (o->order[1] == o->order[0]) return false;
@@ -49,9 +52,8 @@ static bool is_taken(const lay_taken *taken, const lay_run_evidence *run, const 
 }
 
 /* Mean and spread of one group over the runs of one flank; runs without torque go to `quiet`. */
-static flank_level group_level(const lay_observations *obs, size_t h, int group, lay_flank flank, const lay_run_evidence *runs,
-                               const lay_taken *taken)
-{
+static flank_level group_level(const lay_observations *obs, size_t h, int group, lay_flank flank,
+                               const lay_run_evidence *runs, const lay_taken *taken) {
     flank_level f = {.best_run = -1, .group = group};
     double sum = 0, square = 0, quiet = 0, best = -1e9, other = 0, other_square = 0;
     int others = 0;
@@ -59,11 +61,12 @@ static flank_level group_level(const lay_observations *obs, size_t h, int group,
         const lay_observation *o = lay_observation_at(obs, h, r, group);
         bool sings = obs->loaded[h * obs->runs + r] && sings_on(flank, runs[r].load);
         f.blind_runs += sings && o->tone.valid && !o->valid;
-        if (!o->valid || is_taken(taken, &runs[r], o)) continue;
+        if (!o->valid || says_nothing(&runs[r], o) || is_taken(taken, &runs[r], o)) continue;
         if (!sings) {
             quiet += o->level_db;
             f.quiet_runs++;
-            if (obs->loaded[h * obs->runs + r]) other += o->level_db, other_square += o->level_db * o->level_db, others++;
+            if (obs->loaded[h * obs->runs + r])
+                other += o->level_db, other_square += o->level_db * o->level_db, others++;
             continue;
         }
         double x = fmax(o->level_db, -12);
@@ -81,8 +84,7 @@ static flank_level group_level(const lay_observations *obs, size_t h, int group,
 }
 
 /* A part that sings without torque as loudly as with it is less likely to be a mesh. */
-static double load_penalty(const lay_hypothesis *h, const flank_level *f)
-{
+static double load_penalty(const lay_hypothesis *h, const flank_level *f) {
     if (h->kind == LAY_KIND_OUTSIDE || isnan(f->quiet)) return 0;
     double drop = f->level - f->quiet;
     double per_db = h->kind == LAY_KIND_GHOST ? 0.35 : 0.2; /* a stranger looks like a ghost, but knows no load */
@@ -90,8 +92,7 @@ static double load_penalty(const lay_hypothesis *h, const flank_level *f)
     return drop < expected ? per_db * fmin(10, expected - drop) : 0;
 }
 
-static double log_odds(const lay_hypothesis *h, const flank_level *f, double threshold)
-{
+static double log_odds(const lay_hypothesis *h, const flank_level *f, double threshold) {
     double odds = fmin(CLAMP, SLOPE * (f->level - threshold - (f->swept ? 0 : NARROW_DB)));
     double blind = (double)f->blind_runs / (f->blind_runs + f->runs);
     odds -= 0.25 * fmax(0, f->spread - 4) + load_penalty(h, f) + (f->runs == 1 ? ONLY_RUN : 0);
@@ -99,8 +100,7 @@ static double log_odds(const lay_hypothesis *h, const flank_level *f, double thr
     return fmax(-CLAMP, fmin(CLAMP, odds)) + AGAIN * fmin(4, f->runs - 1);
 }
 
-static double prior(const lay_hypothesis *h)
-{
+static double prior(const lay_hypothesis *h) {
     if (h->index < 0) return -1.5 - (h->by_output ? 0.5 : 0);
     if (h->kind == LAY_KIND_GHOST) return -0.7; /* hitting a whole number by chance is rare */
     if (h->kind == LAY_KIND_ECCENTRIC) return -0.5;
@@ -108,8 +108,7 @@ static double prior(const lay_hypothesis *h)
 }
 
 static void score_one(const lay_hypothesis *h, size_t index, const lay_observations *obs, const lay_run_evidence *runs,
-                      const lay_taken *taken, double threshold, lay_score *out)
-{
+                      const lay_taken *taken, double threshold, lay_score *out) {
     *out = (lay_score){.odds = -CLAMP, .level_db = -20, .quiet_db = NAN, .best_run = -1};
     for (int g = 0; g < LAY_GROUPS; g++)
         for (int flank = LAY_FLANK_ANY; flank <= LAY_FLANK_COAST; flank++) {
@@ -123,8 +122,7 @@ static void score_one(const lay_hypothesis *h, size_t index, const lay_observati
 }
 
 /* Median level of the unit's meshes, the loudest left out; the typical value when there are fewer than three. */
-static double common_level(const lay_hypothesis_list *list, const lay_score *scores)
-{
+static double common_level(const lay_hypothesis_list *list, const lay_score *scores) {
     double level[128];
     size_t n = 0;
     for (size_t i = 0; i < list->count && n < 128; i++)
@@ -133,9 +131,8 @@ static double common_level(const lay_hypothesis_list *list, const lay_score *sco
 }
 
 /* Parts that make the same lines in every run, and fit them as well, share one chance of being at fault. */
-static void share_between_twins(const lay_unit *unit, const lay_hypothesis_list *list, const lay_run_evidence *runs, size_t run_count,
-                                lay_score *scores, double *share)
-{
+static void share_between_twins(const lay_unit *unit, const lay_hypothesis_list *list, const lay_run_evidence *runs,
+                                size_t run_count, lay_score *scores, double *share) {
     for (size_t i = 0; i < list->count; i++) {
         double sum = 1;
         for (size_t j = 0; j < list->count; j++)
@@ -148,8 +145,7 @@ static void share_between_twins(const lay_unit *unit, const lay_hypothesis_list 
 }
 
 static double residual(const lay_unit *unit, const lay_hypothesis_list *list, size_t self, const lay_observations *obs,
-                       const lay_run_evidence *runs, double threshold, const lay_score *alone, bool *competes)
-{
+                       const lay_run_evidence *runs, double threshold, const lay_score *alone, bool *competes) {
     lay_taken taken = {unit, &list->items[self]};
     double worst = 0;
     for (size_t i = 0; i < list->count; i++) {
@@ -170,8 +166,7 @@ static double residual(const lay_unit *unit, const lay_hypothesis_list *list, si
 }
 
 /* Kind within a part: an eccentric wheel has sidebands nearly as strong as, or stronger than, the mesh line itself. */
-static void settle_kinds(const lay_hypothesis_list *list, lay_score *scores)
-{
+static void settle_kinds(const lay_hypothesis_list *list, lay_score *scores) {
     for (size_t i = 0; i < list->count; i++) {
         if (list->items[i].kind != LAY_KIND_ECCENTRIC || !scores[i].observed) continue;
         for (size_t j = 0; j < list->count; j++) {
@@ -186,8 +181,7 @@ static void settle_kinds(const lay_hypothesis_list *list, lay_score *scores)
     }
 }
 
-static void weigh(const lay_hypothesis_list *list, lay_score *scores, size_t self, const bool *competes)
-{
+static void weigh(const lay_hypothesis_list *list, lay_score *scores, size_t self, const bool *competes) {
     double terms[512];
     size_t n = 0;
     double own = scores[self].odds - fmin(SECOND_FAULT, scores[self].residual);
@@ -199,8 +193,7 @@ static void weigh(const lay_hypothesis_list *list, lay_score *scores, size_t sel
 }
 
 lay_status lay_score_all(const lay_unit *unit, const lay_hypothesis_list *list, const lay_observations *obs,
-                         const lay_run_evidence *runs, lay_score *out, lay_error *err)
-{
+                         const lay_run_evidence *runs, lay_score *out, lay_error *err) {
     size_t n = list->count;
     bool *competes = lay_calloc(n * n + 1, sizeof *competes);
     if (!competes) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to weigh the parts");

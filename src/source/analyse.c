@@ -9,13 +9,11 @@
 
 #define SPEED_CLASSES 12
 
-void lay_reading_warn(lay_run_evidence *out, const char *text)
-{
+void lay_reading_warn(lay_run_evidence *out, const char *text) {
     lay_text_add(&out->warnings, "%s\n", text);
 }
 
-void lay_run_evidence_free(lay_run_evidence *run)
-{
+void lay_run_evidence_free(lay_run_evidence *run) {
     if (!run) return;
     lay_kinematics_free(&run->kinematics);
     free(run->expected);
@@ -26,20 +24,22 @@ void lay_run_evidence_free(lay_run_evidence *run)
     *run = (lay_run_evidence){0};
 }
 
-static void pick_channels(const lay_reading *r, size_t frames)
-{
+static void pick_channels(const lay_reading *r, size_t frames) {
     size_t all = (size_t)r->info->channels, n = r->channel_count;
     for (size_t i = 0; i < frames; i++)
         for (size_t c = 0; c < n; c++) r->picked[i * n + c] = r->block[i * all + (size_t)r->channels[c]];
 }
 
-static lay_status second_reading(lay_reading *r, const lay_analysis_options *options, lay_error *err)
-{
+static lay_status second_reading(lay_reading *r, const lay_analysis_options *options, lay_error *err) {
     lay_run_evidence *out = r->out;
     lay_order *order = NULL;
-    lay_order_options o = {.rate = r->info->rate, .channels = (int)r->channel_count, .window = LAY_WINDOW_HANN, .overlap = 0.5,
+    lay_order_options o = {.rate = r->info->rate,
+                           .channels = (int)r->channel_count,
+                           .window = LAY_WINDOW_HANN,
+                           .overlap = 0.5,
                            .speed_classes = SPEED_CLASSES};
-    o.max_order = options && options->max_order > 0 ? options->max_order : lay_plan_max_order(out->expected, out->expected_count);
+    o.max_order =
+        options && options->max_order > 0 ? options->max_order : lay_plan_max_order(out->expected, out->expected_count);
     o.max_order = fmax(8, fmin(o.max_order, 0.49 * o.rate / fmax(out->min_hz, 0.5)));
     o.resolution = options && options->resolution > 0
                        ? options->resolution
@@ -67,8 +67,7 @@ static lay_status second_reading(lay_reading *r, const lay_analysis_options *opt
     return status;
 }
 
-static lay_status collect_lines(lay_reading *r, lay_error *err)
-{
+static lay_status collect_lines(lay_reading *r, lay_error *err) {
     lay_run_evidence *out = r->out;
     lay_line *lines = NULL;
     lay_status status = lay_fixed_hz_find(out, err);
@@ -86,15 +85,14 @@ static lay_status collect_lines(lay_reading *r, lay_error *err)
     return LAY_OK;
 }
 
-static void warn_about_length(lay_run_evidence *out)
-{
+static void warn_about_length(lay_run_evidence *out) {
     if (out->spectrum.step > 1.0 / 16 + 1e-9 || out->spectrum.segments < 4)
-        lay_text_add(&out->warnings, "short: only %.0f turns of the reference shaft; record at least 200 for a sure verdict\n",
+        lay_text_add(&out->warnings,
+                     "short: only %.0f turns of the reference shaft; record at least 200 for a sure verdict\n",
                      out->revolutions);
 }
 
-static lay_status measure(lay_reading *r, const lay_analysis_options *options, lay_error *err)
-{
+static lay_status measure(lay_reading *r, const lay_analysis_options *options, lay_error *err) {
     bool found = false;
     lay_status status = lay_reading_first(r, &found, err);
     if (status != LAY_OK || !found || !r->out->usable) {
@@ -108,17 +106,18 @@ static lay_status measure(lay_reading *r, const lay_analysis_options *options, l
     return collect_lines(r, err);
 }
 
-static lay_status prepare(lay_reading *r, lay_error *err)
-{
+static lay_status prepare(lay_reading *r, lay_error *err) {
     lay_run_evidence *out = r->out;
     lay_status status = lay_reading_gear(r, err);
     if (status == LAY_OK && out->gear >= 0) status = lay_unit_solve(r->unit, out->gear, &out->kinematics, err);
-    if (status == LAY_OK && out->gear >= 0) status = lay_unit_expect(r->unit, &out->kinematics, &out->expected, &out->expected_count, err);
+    if (status == LAY_OK && out->gear >= 0)
+        status = lay_unit_expect(r->unit, &out->kinematics, &out->expected, &out->expected_count, err);
     if (status == LAY_OK) status = lay_recording_open(r->spec->path, r->spec->csv_rate, &r->recording, err);
     if (status != LAY_OK) return status;
     r->info = lay_recording_get_info(r->recording);
     out->duration_s = (double)r->info->frames / r->info->rate;
-    if (r->info->rate < 8000) lay_reading_warn(out, "sampled below 8 kHz: mesh harmonics are cut off; record at 16 kHz or more");
+    if (r->info->rate < 8000)
+        lay_reading_warn(out, "sampled below 8 kHz: mesh harmonics are cut off; record at 16 kHz or more");
     status = lay_reading_channels(r, err);
     if (status == LAY_OK) status = lay_reading_tach(r, err);
     if (status != LAY_OK) return status;
@@ -128,9 +127,11 @@ static lay_status prepare(lay_reading *r, lay_error *err)
 }
 
 lay_status lay_run_analyse(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
-                           const lay_analysis_options *options, lay_run_evidence *out, lay_error *err)
-{
-    *out = (lay_run_evidence){.tach_body = -1, .load = spec->load, .sensor = spec->sensor, .quantity = spec->quantity,
+                           const lay_analysis_options *options, lay_run_evidence *out, lay_error *err) {
+    *out = (lay_run_evidence){.tach_body = -1,
+                              .load = spec->load,
+                              .sensor = spec->sensor,
+                              .quantity = spec->quantity,
                               .full_scale = spec->full_scale > 0 ? spec->full_scale : 1};
     lay_reading r = {.unit = unit, .spec = spec, .table_path = table_path, .out = out};
     lay_status status = prepare(&r, err);

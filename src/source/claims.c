@@ -15,8 +15,7 @@ static const char *const class_names[LAY_LINE_CLASS_COUNT] = {
     "unknown", "mesh", "shaft", "engine", "axle", "rotor", "bearing", "ghost", "fixed",
 };
 
-const char *lay_line_class_name(lay_line_class class_)
-{
+const char *lay_line_class_name(lay_line_class class_) {
     return class_ < LAY_LINE_CLASS_COUNT ? class_names[class_] : "unknown";
 }
 
@@ -29,15 +28,15 @@ typedef struct claim_list {
 } claim_list;
 
 /* Put in a claim; the list keeps the heaviest. */
-static void claim(claim_list *list, lay_claim c, double weight, double slack)
-{
+static void claim(claim_list *list, lay_claim c, double weight, double slack) {
     double tolerance = lay_order_tolerance(list->run, c.order) + slack * c.order;
     double distance = (list->line->order - c.order) / tolerance;
     if (fabs(distance) > 1.5 || weight <= 0) return;
     c.probability = weight * exp(-2 * distance * distance);
     list->total += c.probability;
     int at = list->count < LAY_CLAIMS_MAX ? list->count++ : LAY_CLAIMS_MAX - 1;
-    if (at == LAY_CLAIMS_MAX - 1 && list->items[at].probability >= c.probability && list->count == LAY_CLAIMS_MAX) return;
+    if (at == LAY_CLAIMS_MAX - 1 && list->items[at].probability >= c.probability && list->count == LAY_CLAIMS_MAX)
+        return;
     while (at > 0 && list->items[at - 1].probability < c.probability) {
         list->items[at] = list->items[at - 1];
         at--;
@@ -45,16 +44,15 @@ static void claim(claim_list *list, lay_claim c, double weight, double slack)
     list->items[at] = c;
 }
 
-/* A sideband may exceed its mesh line by some 6 dB, not by 20: how far the line at harmonic k can carry this one, 0..1. */
-static double carries(const lay_line *line, const lay_tone *carrier, int k)
-{
+/* A sideband may exceed its mesh line by some 6 dB, not by 20: how far the line at harmonic k can carry this one, 0..1.
+ */
+static double carries(const lay_line *line, const lay_tone *carrier, int k) {
     if (k > CARRIERS) return 0.2;
     if (carrier[k - 1].significance <= 2 || line->power <= 0) return 0;
     return fmin(1, 4 * carrier[k - 1].power / line->power);
 }
 
-static void claim_toothed(claim_list *list, int part, const lay_expected *e, const lay_tone *carrier)
-{
+static void claim_toothed(claim_list *list, int part, const lay_expected *e, const lay_tone *carrier) {
     lay_line_class class_ = e->type == LAY_PART_AXLE ? LAY_LINE_AXLE : LAY_LINE_MESH;
     double base = e->loaded || e->type == LAY_PART_AXLE ? 1.0 : 0.2;
     double order = list->line->order;
@@ -67,13 +65,14 @@ static void claim_toothed(claim_list *list, int part, const lay_expected *e, con
         for (int w = 0; w < 2 && sideband > 0; w++)
             for (int n = 1; n <= 3; n++)
                 for (int sign = -1; sign <= 1; sign += 2)
-                    claim(list, (lay_claim){class_, part, k, sign * n, e->wheel_body[w], at + sign * n * e->wheel_order[w], 0},
-                          sideband / (n * n), 0);
+                    claim(
+                        list,
+                        (lay_claim){class_, part, k, sign * n, e->wheel_body[w], at + sign * n * e->wheel_order[w], 0},
+                        sideband / (n * n), 0);
     }
 }
 
-static void claim_engine(claim_list *list, int part, const lay_expected *e)
-{
+static void claim_engine(claim_list *list, int part, const lay_expected *e) {
     if (e->cycle_order <= 0) return;
     int n = (int)lround(list->line->order / e->cycle_order);
     if (n < 1) return;
@@ -83,15 +82,13 @@ static void claim_engine(claim_list *list, int part, const lay_expected *e)
     claim(list, (lay_claim){LAY_LINE_ENGINE, part, n, 0, -1, n * e->cycle_order, 0}, 3 * share + 1.5 * low, 0);
 }
 
-static void claim_rotor(claim_list *list, int part, const lay_expected *e)
-{
+static void claim_rotor(claim_list *list, int part, const lay_expected *e) {
     for (size_t i = 0; i < e->multiple_count; i++)
         for (int k = 1; k <= 3; k++)
             claim(list, (lay_claim){LAY_LINE_ROTOR, part, k, 0, -1, k * e->multiples[i] * e->order, 0}, 0.8 / k, 1e-4);
 }
 
-static void claim_bearing(claim_list *list, int part, const lay_expected *e)
-{
+static void claim_bearing(claim_list *list, int part, const lay_expected *e) {
     const double orders[4] = {e->bpfo, e->bpfi, e->bsf2, e->ftf};
     for (int i = 0; i < 4; i++) {
         int k = orders[i] > 0 ? (int)lround(list->line->order / orders[i]) : 0;
@@ -100,8 +97,7 @@ static void claim_bearing(claim_list *list, int part, const lay_expected *e)
     }
 }
 
-static void claim_shafts(claim_list *list)
-{
+static void claim_shafts(claim_list *list) {
     const lay_kinematics *k = &list->run->kinematics;
     for (size_t b = 1; b < k->body_count; b++) {
         double turn = fabs(k->speed[b].value);
@@ -111,9 +107,9 @@ static void claim_shafts(claim_list *list)
     }
 }
 
-/* Whole number per turn of a body that carries a toothed wheel; weak, so that it only names what nothing else explains. */
-static void claim_ghosts(claim_list *list, const lay_unit *unit)
-{
+/* Whole number per turn of a body that carries a toothed wheel; weak, so that it only names what nothing else explains.
+ */
+static void claim_ghosts(claim_list *list, const lay_unit *unit) {
     const lay_kinematics *k = &list->run->kinematics;
     for (size_t m = 0; m < unit->mesh_count; m++)
         for (int w = 0; w < 2; w++) {
@@ -127,24 +123,25 @@ static void claim_ghosts(claim_list *list, const lay_unit *unit)
         }
 }
 
-static bool is_fixed(const lay_run_evidence *run, double hz)
-{
+static bool is_fixed(const lay_run_evidence *run, double hz) {
     for (size_t i = 0; i < run->fixed_hz_count; i++)
         if (fabs(run->fixed_hz[i] - hz) < 1.5 * run->spectrum.step * run->mean_hz) return true;
     return false;
 }
 
-static void collect(claim_list *list, const lay_unit *unit, const lay_tone *carriers)
-{
+static void collect(claim_list *list, const lay_unit *unit, const lay_tone *carriers) {
     const lay_run_evidence *run = list->run;
     for (size_t i = 0; i < run->expected_count; i++) {
         const lay_expected *e = &run->expected[i];
         if (!e->turning) continue;
         if ((e->type == LAY_PART_MESH || e->type == LAY_PART_AXLE) && e->order > 0)
             claim_toothed(list, (int)i, e, carriers + CARRIERS * i);
-        else if (e->type == LAY_PART_ENGINE) claim_engine(list, (int)i, e);
-        else if (e->type == LAY_PART_ROTOR) claim_rotor(list, (int)i, e);
-        else if (e->type == LAY_PART_BEARING) claim_bearing(list, (int)i, e);
+        else if (e->type == LAY_PART_ENGINE)
+            claim_engine(list, (int)i, e);
+        else if (e->type == LAY_PART_ROTOR)
+            claim_rotor(list, (int)i, e);
+        else if (e->type == LAY_PART_BEARING)
+            claim_bearing(list, (int)i, e);
     }
     claim_shafts(list);
     claim_ghosts(list, unit);
@@ -153,8 +150,7 @@ static void collect(claim_list *list, const lay_unit *unit, const lay_tone *carr
         claim(list, (lay_claim){LAY_LINE_FIXED_HZ, -1, 1, 0, -1, list->line->order, 0}, 5, 0);
 }
 
-static void settle(const claim_list *list, lay_explained_line *line)
-{
+static void settle(const claim_list *list, lay_explained_line *line) {
     double total = list->total + UNKNOWN_WEIGHT;
     line->claim_count = 0;
     for (int i = 0; i < list->count; i++) {
@@ -165,13 +161,13 @@ static void settle(const claim_list *list, lay_explained_line *line)
     }
 }
 
-void lay_run_explain(const lay_unit *unit, lay_run_evidence *run)
-{
+void lay_run_explain(const lay_unit *unit, lay_run_evidence *run) {
     lay_tone *carriers = lay_calloc(CARRIERS * run->expected_count + 1, sizeof *carriers);
     if (!carriers) return; /* lines stay unknown; nothing else is lost */
     for (size_t i = 0; i < run->expected_count; i++)
         for (int k = 0; k < CARRIERS; k++)
-            if (run->expected[i].order > 0) lay_tone_at(run, (k + 1) * run->expected[i].order, 0, &carriers[CARRIERS * i + (size_t)k]);
+            if (run->expected[i].order > 0)
+                lay_tone_at(run, (k + 1) * run->expected[i].order, 0, &carriers[CARRIERS * i + (size_t)k]);
     for (size_t i = 0; i < run->line_count; i++) {
         claim_list list = {.run = run, .line = &run->lines[i].line};
         collect(&list, unit, carriers);

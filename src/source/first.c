@@ -15,17 +15,17 @@ typedef struct first_pass {
 } first_pass;
 
 /* A stated speed is refined only where no tach gives it: that costs more than all the rest of the first reading. */
-static lay_status refine_open(first_pass *p, lay_reading *r, lay_error *err)
-{
+static lay_status refine_open(first_pass *p, lay_reading *r, lay_error *err) {
     const lay_run_spec *spec = r->spec;
-    size_t count = lay_plan_speed_orders(&r->out->kinematics, r->out->expected, r->out->expected_count, p->orders, p->weights);
+    size_t count =
+        lay_plan_speed_orders(&r->out->kinematics, r->out->expected, r->out->expected_count, p->orders, p->weights);
     double search = spec->rpm_low == spec->rpm_high ? 0.05 : 0.03;
-    lay_refine_options options = {r->info->rate, spec->rpm_low / 60, spec->rpm_high / 60, search, p->orders, p->weights, count};
+    lay_refine_options options = {r->info->rate, spec->rpm_low / 60, spec->rpm_high / 60, search, p->orders, p->weights,
+                                  count};
     return lay_refine_new(&options, &p->refine, err);
 }
 
-static lay_status first_open(first_pass *p, lay_reading *r, lay_error *err)
-{
+static lay_status first_open(first_pass *p, lay_reading *r, lay_error *err) {
     const lay_run_spec *spec = r->spec;
     lay_status status = lay_check_new(r->info->rate, r->info->channels, r->info->integer, &p->check, err);
     if (status == LAY_OK && spec->tach_channel && r->tach_order > 1e-6) {
@@ -36,21 +36,21 @@ static lay_status first_open(first_pass *p, lay_reading *r, lay_error *err)
     return status;
 }
 
-static lay_status first_feed(first_pass *p, lay_reading *r, lay_error *err)
-{
+static lay_status first_feed(first_pass *p, lay_reading *r, lay_error *err) {
     size_t stride = (size_t)r->info->channels, got = 0;
     lay_status status;
     do {
         status = lay_recording_read(r->recording, r->block, LAY_BLOCK, &got, err);
         if (status == LAY_OK) status = lay_check_feed(p->check, r->block, got, err);
-        if (status == LAY_OK && p->tach) status = lay_tach_feed(p->tach, r->block + r->spec->tach_channel - 1, stride, got, err);
-        if (status == LAY_OK && p->refine) status = lay_refine_feed(p->refine, r->block + r->channels[0], stride, got, err);
+        if (status == LAY_OK && p->tach)
+            status = lay_tach_feed(p->tach, r->block + r->spec->tach_channel - 1, stride, got, err);
+        if (status == LAY_OK && p->refine)
+            status = lay_refine_feed(p->refine, r->block + r->channels[0], stride, got, err);
     } while (status == LAY_OK && got > 0);
     return status;
 }
 
-static lay_status report_checks(first_pass *p, lay_reading *r, lay_error *err)
-{
+static lay_status report_checks(first_pass *p, lay_reading *r, lay_error *err) {
     lay_channel_check *checks = lay_calloc((size_t)r->info->channels, sizeof *checks);
     if (!checks) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
     lay_status status = lay_check_finish(p->check, checks, err);
@@ -66,8 +66,8 @@ static lay_status report_checks(first_pass *p, lay_reading *r, lay_error *err)
 }
 
 /* BAD_INPUT of a speed finder is no error of the run's: it becomes a warning. */
-static lay_status soften(lay_status status, const lay_error *local, const char *prefix, lay_reading *r, bool *found, lay_error *err)
-{
+static lay_status soften(lay_status status, const lay_error *local, const char *prefix, lay_reading *r, bool *found,
+                         lay_error *err) {
     *found = status == LAY_OK;
     if (status == LAY_OK) return LAY_OK;
     if (status != LAY_BAD_INPUT) return lay_fail(err, status, "%s", local->message);
@@ -75,23 +75,20 @@ static lay_status soften(lay_status status, const lay_error *local, const char *
     return LAY_OK;
 }
 
-static lay_status tach_speed(first_pass *p, lay_reading *r, bool *found, lay_error *err)
-{
+static lay_status tach_speed(first_pass *p, lay_reading *r, bool *found, lay_error *err) {
     lay_error local = {0};
     char prefix[40];
     snprintf(prefix, sizeof prefix, "tach channel %d: ", r->spec->tach_channel);
     return soften(lay_tach_finish(p->tach, &r->shaft, &local), &local, prefix, r, found, err);
 }
 
-static lay_status stated_speed(first_pass *p, lay_reading *r, bool *found, lay_error *err)
-{
+static lay_status stated_speed(first_pass *p, lay_reading *r, bool *found, lay_error *err) {
     lay_error local = {0};
     return soften(lay_refine_finish(p->refine, &r->shaft, &local), &local, "", r, found, err);
 }
 
 /* The tach failed but a speed is stated: read the recording once more for it. */
-static lay_status fall_back(first_pass *p, lay_reading *r, bool *found, lay_error *err)
-{
+static lay_status fall_back(first_pass *p, lay_reading *r, bool *found, lay_error *err) {
     size_t stride = (size_t)r->info->channels, got = 1;
     lay_status status = lay_recording_rewind(r->recording, err);
     if (status == LAY_OK) status = refine_open(p, r, err);
@@ -103,37 +100,41 @@ static lay_status fall_back(first_pass *p, lay_reading *r, bool *found, lay_erro
 }
 
 /* Tach first; the stated speed when there is none, or when the tach cannot be read. */
-static lay_status choose_speed(first_pass *p, lay_reading *r, bool *found, lay_error *err)
-{
+static lay_status choose_speed(first_pass *p, lay_reading *r, bool *found, lay_error *err) {
     lay_status status = LAY_OK;
     *found = false;
-    if (p->tach) status = tach_speed(p, r, found, err);
-    else if (r->spec->tach_channel) lay_reading_warn(r->out, "the tach looks at a body that does not turn in this gear; it is not used");
+    if (p->tach)
+        status = tach_speed(p, r, found, err);
+    else if (r->spec->tach_channel)
+        lay_reading_warn(r->out, "the tach looks at a body that does not turn in this gear; it is not used");
     if (status != LAY_OK || *found) return status;
     if (p->refine) return stated_speed(p, r, found, err);
     if (r->spec->rpm_low > 0) return fall_back(p, r, found, err);
-    if (!p->tach) lay_reading_warn(r->out, "no speed: the table gives neither tach_channel nor rpm for this run; add one of them");
+    if (!p->tach)
+        lay_reading_warn(r->out,
+                         "no speed: the table gives neither tach_channel nor rpm for this run; add one of them");
     return LAY_OK;
 }
 
-static void compare_with_stated(lay_reading *r, double mean_hz)
-{
+static void compare_with_stated(lay_reading *r, double mean_hz) {
     lay_run_evidence *out = r->out;
     double low = r->spec->rpm_low, high = r->spec->rpm_high, rpm = 60 * mean_hz;
     const char *source = lay_speed_source_name(r->shaft.source);
     if (low <= 0) return;
     if (r->shaft.source == LAY_SPEED_TACH && (rpm < 0.9 * low || rpm > 1.1 * high))
-        lay_text_add(&out->warnings, "the table says %.0f rpm, the %s says %.0f rpm: check pulses_per_rev, tach_on and the gear\n",
+        lay_text_add(&out->warnings,
+                     "the table says %.0f rpm, the %s says %.0f rpm: check pulses_per_rev, tach_on and the gear\n",
                      low == high ? low : 0.5 * (low + high), source, rpm);
     if (r->shaft.source == LAY_SPEED_STATED && fabs(r->shaft.correction) > 0.005 && r->shaft.confidence > 0.5)
         lay_text_add(&out->warnings, "the table says %.0f rpm; the recording's own lines say %.0f rpm, which is used\n",
                      low, low * (1 + r->shaft.correction));
     if (r->shaft.source == LAY_SPEED_STATED && r->shaft.confidence < 0.3)
-        lay_text_add(&out->warnings, "the stated speed could not be confirmed on the recording; orders may be off: record a tach pulse\n");
+        lay_text_add(
+            &out->warnings,
+            "the stated speed could not be confirmed on the recording; orders may be off: record a tach pulse\n");
 }
 
-lay_status lay_reading_first(lay_reading *r, bool *found, lay_error *err)
-{
+lay_status lay_reading_first(lay_reading *r, bool *found, lay_error *err) {
     first_pass p = {0};
     r->out->usable = true;
     lay_status status = first_open(&p, r, err);
@@ -146,19 +147,18 @@ lay_status lay_reading_first(lay_reading *r, bool *found, lay_error *err)
     return status;
 }
 
-static void describe_tach(lay_reading *r)
-{
+static void describe_tach(lay_reading *r) {
     const lay_shaft *s = &r->shaft;
     if (s->source != LAY_SPEED_TACH) return;
     if (s->missing_pulses + s->extra_pulses > 0)
-        lay_text_add(&r->out->warnings, "tach: %d missing and %d double pulses were mended\n", s->missing_pulses, s->extra_pulses);
+        lay_text_add(&r->out->warnings, "tach: %d missing and %d double pulses were mended\n", s->missing_pulses,
+                     s->extra_pulses);
     if (s->segment_count > 1)
-        lay_text_add(&r->out->warnings, "tach: the pulses stop %zu time%s; nothing is analysed there\n", s->segment_count - 1,
-                     s->segment_count == 2 ? "" : "s");
+        lay_text_add(&r->out->warnings, "tach: the pulses stop %zu time%s; nothing is analysed there\n",
+                     s->segment_count - 1, s->segment_count == 2 ? "" : "s");
 }
 
-void lay_reading_take_speed(lay_reading *r)
-{
+void lay_reading_take_speed(lay_reading *r) {
     lay_run_evidence *out = r->out;
     lay_shaft_range(&r->shaft, &out->min_hz, &out->mean_hz, &out->max_hz, &out->revolutions);
     out->speed_source = r->shaft.source;

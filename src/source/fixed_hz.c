@@ -9,8 +9,7 @@
 
 #define FIXED_MAX 64
 
-static lay_status hz_floor(const lay_order_spectrum *s, double **out, lay_error *err)
-{
+static lay_status hz_floor(const lay_order_spectrum *s, double **out, lay_error *err) {
     *out = lay_calloc(s->hz_bins + 1, sizeof **out);
     if (!*out) return lay_fail(err, LAY_NO_MEMORY, "not enough memory for the spectrum");
     size_t width = (size_t)(60 / s->hz_step) | 1;
@@ -18,13 +17,11 @@ static lay_status hz_floor(const lay_order_spectrum *s, double **out, lay_error 
     return lay_floor_estimate(s->hz_power, s->hz_bins, width, s->hz_averages, *out, err);
 }
 
-static bool is_peak(const double *p, size_t i)
-{
+static bool is_peak(const double *p, size_t i) {
     return p[i] >= p[i - 1] && p[i] > p[i + 1] && p[i] > 4 * p[i - 3] && p[i] > 4 * p[i + 3];
 }
 
-static bool spread_evenly(const lay_run_evidence *run)
-{
+static bool spread_evenly(const lay_run_evidence *run) {
     const lay_order_spectrum *s = &run->spectrum;
     if (run->max_hz - run->min_hz < 0.15 * run->mean_hz || s->classes < 4) return false;
     double most = 0, total = 0;
@@ -35,26 +32,25 @@ static bool spread_evenly(const lay_run_evidence *run)
     return total > 0 && most < 0.3 * total;
 }
 
-static void keep(lay_run_evidence *run, double hz)
-{
+static void keep(lay_run_evidence *run, double hz) {
     if (run->fixed_hz_count < FIXED_MAX) run->fixed_hz[run->fixed_hz_count++] = hz;
 }
 
-static void find_swept(lay_run_evidence *run, const double *floor)
-{
+static void find_swept(lay_run_evidence *run, const double *floor) {
     const lay_order_spectrum *s = &run->spectrum;
     double dof = 2 * s->hz_averages;
     double least = lay_chi2_threshold(1e-4 / (double)s->hz_bins, dof) / dof;
     size_t first = (size_t)(45 / s->hz_step) + 4;
     for (size_t i = first; i + 4 < s->hz_bins; i++) {
         double hz = (double)i * s->hz_step;
-        double moved = hz * (run->max_hz - run->min_hz) / run->mean_hz / s->hz_step; /* bins a line of an order would move */
-        if (moved > 12 && floor[i] > 0 && s->hz_power[i] > fmax(least, 10) * floor[i] && is_peak(s->hz_power, i)) keep(run, hz);
+        double moved =
+            hz * (run->max_hz - run->min_hz) / run->mean_hz / s->hz_step; /* bins a line of an order would move */
+        if (moved > 12 && floor[i] > 0 && s->hz_power[i] > fmax(least, 10) * floor[i] && is_peak(s->hz_power, i))
+            keep(run, hz);
     }
 }
 
-static bool mains_peak(const lay_order_spectrum *s, const double *floor, double hz)
-{
+static bool mains_peak(const lay_order_spectrum *s, const double *floor, double hz) {
     size_t i = (size_t)lround(hz / s->hz_step);
     if (i < 4 || i + 4 >= s->hz_bins) return false;
     size_t top = i;
@@ -64,8 +60,7 @@ static bool mains_peak(const lay_order_spectrum *s, const double *floor, double 
 }
 
 /* The mains base with more of its first 8 harmonics present; at least three, and two thirds of the first three. */
-static void find_mains(lay_run_evidence *run, const double *floor)
-{
+static void find_mains(lay_run_evidence *run, const double *floor) {
     const lay_order_spectrum *s = &run->spectrum;
     const double bases[2] = {50, 60};
     for (int b = 0; b < 2; b++) {
@@ -84,8 +79,7 @@ static void find_mains(lay_run_evidence *run, const double *floor)
     }
 }
 
-static void describe(lay_run_evidence *run)
-{
+static void describe(lay_run_evidence *run) {
     if (run->fixed_hz_count == 0) return;
     lay_text_add(&run->warnings, "tones fixed in Hz, not from any shaft (mains hum or an inverter):");
     for (size_t i = 0; i < run->fixed_hz_count && i < 6; i++)
@@ -93,8 +87,7 @@ static void describe(lay_run_evidence *run)
     lay_text_add(&run->warnings, "%s\n", run->fixed_hz_count > 6 ? " and more" : "");
 }
 
-lay_status lay_fixed_hz_find(lay_run_evidence *run, lay_error *err)
-{
+lay_status lay_fixed_hz_find(lay_run_evidence *run, lay_error *err) {
     double *floor = NULL;
     lay_status status = LAY_OK;
     if (run->spectrum.hz_bins < 64) return LAY_OK;

@@ -2,8 +2,7 @@
 
 #include <math.h>
 
-double lay_plan_max_order(const lay_expected *expected, size_t count)
-{
+double lay_plan_max_order(const lay_expected *expected, size_t count) {
     double top = 0;
     for (size_t i = 0; i < count; i++) {
         const lay_expected *e = &expected[i];
@@ -14,8 +13,7 @@ double lay_plan_max_order(const lay_expected *expected, size_t count)
 }
 
 /* Smallest distance of two different base lines that could be mistaken for one another. */
-static double smallest_gap(const lay_expected *expected, size_t count)
-{
+static double smallest_gap(const lay_expected *expected, size_t count) {
     double gap = 1;
     for (size_t i = 0; i < count; i++)
         for (size_t j = i + 1; j < count; j++) {
@@ -26,12 +24,12 @@ static double smallest_gap(const lay_expected *expected, size_t count)
     return gap;
 }
 
-double lay_plan_resolution(const lay_expected *expected, size_t count, double revolutions)
-{
+double lay_plan_resolution(const lay_expected *expected, size_t count, double revolutions) {
     double wanted = smallest_gap(expected, count) / 6; /* main lobe of Hann is four bins wide */
     double resolution = 1.0 / 32;
     while (resolution > wanted && resolution > 1.0 / 128) resolution /= 2;
-    while (resolution < 1.0 / 8 && revolutions * resolution < 5) resolution *= 2; /* 5 lengths: 9 segments at half overlap */
+    while (resolution < 1.0 / 8 && revolutions * resolution < 5)
+        resolution *= 2; /* 5 lengths: 9 segments at half overlap */
     return resolution;
 }
 
@@ -40,8 +38,7 @@ typedef struct order_list {
     size_t count;
 } order_list;
 
-static void add(order_list *list, double order, double weight)
-{
+static void add(order_list *list, double order, double weight) {
     if (order > 0 && list->count < LAY_PLAN_ORDERS) {
         list->orders[list->count] = order;
         list->weights[list->count++] = weight;
@@ -49,8 +46,7 @@ static void add(order_list *list, double order, double weight)
 }
 
 size_t lay_plan_speed_orders(const lay_kinematics *k, const lay_expected *expected, size_t count, double *orders,
-                             double *weights)
-{
+                             double *weights) {
     order_list list = {orders, weights, 0};
     bool toothed = false;
     for (size_t i = 0; i < count; i++) {

@@ -4,11 +4,12 @@
 
 #include <layshaft/source.h>
 
-/* Highest order worth looking at: four harmonics of the highest mesh or rotor line with its sidebands, within 150..400 (ghost orders lie high). */
+/* Highest order worth looking at: four harmonics of the highest mesh or rotor line with its sidebands, within 150..400
+ * (ghost orders lie high). */
 double lay_plan_max_order(const lay_expected *expected, size_t count);
 
-/* Order resolution that separates the parts' base lines, a power of two between 1/128 and 1/8 that leaves at least eight
- * segments in `revolutions`. */
+/* Order resolution that separates the parts' base lines, a power of two between 1/128 and 1/8 that leaves at least
+ * eight segments in `revolutions`. */
 double lay_plan_resolution(const lay_expected *expected, size_t count, double revolutions);
 
 /* Orders and prior weights of the lines a stated speed is refined on; arrays of LAY_PLAN_ORDERS, returns how many. */

@@ -27,7 +27,8 @@ lay_status lay_reading_gear(lay_reading *r, lay_error *err);
 lay_status lay_reading_channels(lay_reading *r, lay_error *err);
 lay_status lay_reading_tach(lay_reading *r, lay_error *err);
 
-/* First reading: checks of the recording and the shaft's angle; *found is false when there is no speed (warnings say why). */
+/* First reading: checks of the recording and the shaft's angle; *found is false when there is no speed (warnings say
+ * why). */
 lay_status lay_reading_first(lay_reading *r, bool *found, lay_error *err);
 /* Takes the shaft's speed over into the evidence and compares it with what the table states. */
 void lay_reading_take_speed(lay_reading *r);

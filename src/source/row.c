@@ -4,23 +4,23 @@
 #include <stdio.h>
 #include <stdlib.h>
 
-static lay_status bad_row(const lay_reading *r, lay_error *err, const char *message)
-{
-    return lay_fail_at(err, LAY_BAD_INPUT, r->table_path ? r->table_path : r->spec->file, r->spec->line, 0, 0, "", "%s", message);
+static lay_status bad_row(const lay_reading *r, lay_error *err, const char *message) {
+    return lay_fail_at(err, LAY_BAD_INPUT, r->table_path ? r->table_path : r->spec->file, r->spec->line, 0, 0, "", "%s",
+                       message);
 }
 
-static lay_status wrong_gear(const lay_reading *r, lay_error *err)
-{
+static lay_status wrong_gear(const lay_reading *r, lay_error *err) {
     lay_text known = {0};
-    for (size_t i = 0; i < r->unit->gear_count; i++) lay_text_add(&known, "%s%s", i ? ", " : "", r->unit->gears[i].name);
-    lay_status status = lay_fail_at(err, LAY_BAD_INPUT, r->table_path ? r->table_path : r->spec->file, r->spec->line, 0, 0, "",
-                                    "the unit has no gear '%s'; it has %s", r->spec->gear, known.text ? known.text : "none");
+    for (size_t i = 0; i < r->unit->gear_count; i++)
+        lay_text_add(&known, "%s%s", i ? ", " : "", r->unit->gears[i].name);
+    lay_status status =
+        lay_fail_at(err, LAY_BAD_INPUT, r->table_path ? r->table_path : r->spec->file, r->spec->line, 0, 0, "",
+                    "the unit has no gear '%s'; it has %s", r->spec->gear, known.text ? known.text : "none");
     lay_text_free(&known);
     return status;
 }
 
-lay_status lay_reading_gear(lay_reading *r, lay_error *err)
-{
+lay_status lay_reading_gear(lay_reading *r, lay_error *err) {
     r->out->gear = -1;
     if (r->spec->gear && r->spec->gear[0]) {
         r->out->gear = lay_unit_gear(r->unit, r->spec->gear);
@@ -30,22 +30,24 @@ lay_status lay_reading_gear(lay_reading *r, lay_error *err)
     return LAY_OK;
 }
 
-lay_status lay_reading_channels(lay_reading *r, lay_error *err)
-{
+lay_status lay_reading_channels(lay_reading *r, lay_error *err) {
     char text[160];
     int have = r->info->channels, tach = r->spec->tach_channel;
     if (tach > have) {
-        snprintf(text, sizeof text, "tach_channel is %d, but the recording has %d channel%s", tach, have, have == 1 ? "" : "s");
+        snprintf(text, sizeof text, "tach_channel is %d, but the recording has %d channel%s", tach, have,
+                 have == 1 ? "" : "s");
         return bad_row(r, err, text);
     }
     r->channels = lay_calloc((size_t)have + r->spec->channel_count, sizeof *r->channels);
     if (!r->channels) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
     for (size_t i = 0; i < r->spec->channel_count; i++) {
         if (r->spec->channels[i] > have) {
-            snprintf(text, sizeof text, "channel %d is asked for, but the recording has %d", r->spec->channels[i], have);
+            snprintf(text, sizeof text, "channel %d is asked for, but the recording has %d", r->spec->channels[i],
+                     have);
             return bad_row(r, err, text);
         }
-        if (r->spec->channels[i] == tach) return bad_row(r, err, "the tach channel cannot be analysed as vibration as well");
+        if (r->spec->channels[i] == tach)
+            return bad_row(r, err, "the tach channel cannot be analysed as vibration as well");
         r->channels[r->channel_count++] = r->spec->channels[i] - 1;
     }
     for (int c = 0; c < have && r->spec->channel_count == 0; c++)
@@ -54,8 +56,7 @@ lay_status lay_reading_channels(lay_reading *r, lay_error *err)
     return LAY_OK;
 }
 
-lay_status lay_reading_tach(lay_reading *r, lay_error *err)
-{
+lay_status lay_reading_tach(lay_reading *r, lay_error *err) {
     r->tach_order = 1;
     if (!r->spec->tach_channel || !r->spec->tach_on || !r->spec->tach_on[0]) return LAY_OK;
     int body = lay_unit_body(r->unit, r->spec->tach_on);

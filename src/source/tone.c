@@ -9,28 +9,24 @@
 #define LAY_NOTHING_DB (-40.0)
 #define LAY_CLASSES_MAX 64
 
-double lay_run_level_db(const lay_run_evidence *run, double power)
-{
+double lay_run_level_db(const lay_run_evidence *run, double power) {
     return lay_db_power(power * run->full_scale * run->full_scale) + lay_quantity_offset_db(run->quantity);
 }
 
-/* Sound and structure answer late: a resonance or three metres of air delay a line by some 8 ms against the tach, which in a
- * sweep moves its order by the speed's relative change in that time. */
-static double late_by(const lay_run_evidence *run, double order)
-{
+/* Sound and structure answer late: a resonance or three metres of air delay a line by some 8 ms against the tach, which
+ * in a sweep moves its order by the speed's relative change in that time. */
+static double late_by(const lay_run_evidence *run, double order) {
     if (!(run->min_hz > 0) || !(run->duration_s > 0)) return 0;
     return order * log(run->max_hz / run->min_hz) / run->duration_s * 0.008;
 }
 
-double lay_order_tolerance(const lay_run_evidence *run, double order)
-{
+double lay_order_tolerance(const lay_run_evidence *run, double order) {
     /* A tach leaves half a bin; a speed found on the signal is good to some 3e-4 (docs/accuracy.md). */
     double relative = run->speed_source == LAY_SPEED_TACH ? 1e-4 : 4e-4;
     return 1.2 * run->spectrum.step + relative * order + fmin(late_by(run, order), run->spectrum.step);
 }
 
-static bool passes_fixed(const lay_run_evidence *run, double order)
-{
+static bool passes_fixed(const lay_run_evidence *run, double order) {
     double low = order * run->min_hz, high = order * run->max_hz;
     bool steady = run->max_hz - run->min_hz < 0.02 * run->mean_hz;
     if (!steady) return false; /* a sweep smears it over many orders */
@@ -41,8 +37,7 @@ static bool passes_fixed(const lay_run_evidence *run, double order)
 }
 
 /* Mean noise power per bin of one map row around bin `centre`, `keep_out` bins either side left out. */
-static double row_floor(const double *row, size_t bins, size_t centre, size_t reach, size_t keep_out, double averages)
-{
+static double row_floor(const double *row, size_t bins, size_t centre, size_t reach, size_t keep_out, double averages) {
     double near[512];
     size_t n = 0, stride = 1 + 2 * reach / 500;
     size_t first = centre > reach ? centre - reach : 0;
@@ -56,8 +51,7 @@ static double row_floor(const double *row, size_t bins, size_t centre, size_t re
     return lay_median(near, n) * dof / lay_chi2_threshold(0.5, dof);
 }
 
-static double row_tnr(const lay_order_spectrum *s, size_t row, double order, size_t spread)
-{
+static double row_tnr(const lay_order_spectrum *s, size_t row, double order, size_t spread) {
     const double *p = s->map + row * s->bins;
     size_t centre = (size_t)lround(order / s->step);
     double hz = order * s->class_hz[row];
@@ -76,8 +70,7 @@ static double row_tnr(const lay_order_spectrum *s, size_t row, double order, siz
     return fmax(LAY_NOTHING_DB, lay_db_power(tone / band));
 }
 
-static double steady_tnr(const lay_run_evidence *run, double order, double tolerance, double fallback)
-{
+static double steady_tnr(const lay_run_evidence *run, double order, double tolerance, double fallback) {
     const lay_order_spectrum *s = &run->spectrum;
     double tnr[LAY_CLASSES_MAX];
     size_t n = 0;
@@ -89,14 +82,13 @@ static double steady_tnr(const lay_run_evidence *run, double order, double toler
 }
 
 /* The centre of a line is known to a fraction of a bin, so a neighbour two bins away is no part's line. */
-static double off_centre(const lay_run_evidence *run, double order, const lay_line *line)
-{
-    double speed = (run->speed_source == LAY_SPEED_TACH ? 3e-5 : 3e-4) * order, bin = 0.12 * run->spectrum.step, late = 0.5 * late_by(run, order);
+static double off_centre(const lay_run_evidence *run, double order, const lay_line *line) {
+    double speed = (run->speed_source == LAY_SPEED_TACH ? 3e-5 : 3e-4) * order, bin = 0.12 * run->spectrum.step,
+           late = 0.5 * late_by(run, order);
     return fabs(line->order - order) / sqrt(line->order_sd * line->order_sd + bin * bin + speed * speed + late * late);
 }
 
-void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_tone *out)
-{
+void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_tone *out) {
     const lay_order_spectrum *s = &run->spectrum;
     *out = (lay_tone){.tnr_db = LAY_NOTHING_DB, .steady_tnr_db = LAY_NOTHING_DB};
     double top = 0;
@@ -120,16 +112,14 @@ void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_to
 
 /* ---- the engine's share ---- */
 
-static const lay_expected *find_engine(const lay_run_evidence *run)
-{
+static const lay_expected *find_engine(const lay_run_evidence *run) {
     for (size_t i = 0; i < run->expected_count; i++)
         if (run->expected[i].type == LAY_PART_ENGINE && run->expected[i].turning) return &run->expected[i];
     return NULL;
 }
 
 /* Another family's own line at this order would spoil it as a measure of the engine. */
-static bool taken_by_gears(const lay_run_evidence *run, double order)
-{
+static bool taken_by_gears(const lay_run_evidence *run, double order) {
     for (size_t i = 0; i < run->expected_count; i++) {
         const lay_expected *e = &run->expected[i];
         if ((e->type != LAY_PART_MESH && e->type != LAY_PART_AXLE) || e->order <= 0) continue;
@@ -139,8 +129,7 @@ static bool taken_by_gears(const lay_run_evidence *run, double order)
     return false;
 }
 
-double lay_engine_share(const lay_run_evidence *run, double order)
-{
+double lay_engine_share(const lay_run_evidence *run, double order) {
     const lay_expected *engine = find_engine(run);
     if (!engine || engine->cycle_order <= 0) return 0;
     double n = round(order / engine->cycle_order);
@@ -160,9 +149,9 @@ double lay_engine_share(const lay_run_evidence *run, double order)
     return count ? lay_quantile(power, count, 0.6) : 0;
 }
 
-/* An electric stand turns a unit whose file lists an engine: only an engine that is heard at its firing orders counts. */
-static bool engine_heard(const lay_run_evidence *run, const lay_expected *engine)
-{
+/* An electric stand turns a unit whose file lists an engine: only an engine that is heard at its firing orders counts.
+ */
+static bool engine_heard(const lay_run_evidence *run, const lay_expected *engine) {
     for (int k = 1; k <= 3; k++) {
         lay_tone tone;
         lay_tone_at(run, k * engine->order, 0, &tone);
@@ -171,8 +160,7 @@ static bool engine_heard(const lay_run_evidence *run, const lay_expected *engine
     return false;
 }
 
-bool lay_engine_order(const lay_run_evidence *run, double order)
-{
+bool lay_engine_order(const lay_run_evidence *run, double order) {
     const lay_expected *engine = find_engine(run);
     if (!engine || engine->cycle_order <= 0) return false;
     double off = fabs(order - engine->cycle_order * round(order / engine->cycle_order));
