@@ -53,7 +53,7 @@ typedef struct lay_refine_options {
     double stated_low_hz, stated_high_hz; /* turns/s of the reference; equal: a stated value */
     double search;          /* relative half-width searched about the stated range, e.g. 0.06 */
     const double *orders;   /* lines the unit can make in this gear, most trusted first */
-    const double *weights;  /* their prior weight, > 0 */
+    const double *weights;  /* prior weight, > 0; from the first below 0.05 on, orders confirm a speed, never lead to it */
     size_t order_count;
 } lay_refine_options;
 typedef struct lay_refine lay_refine; /* streaming: collects short-time spectra, memory bounded by decimating in time */

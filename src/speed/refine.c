@@ -25,11 +25,12 @@
 #define STEP 2e-4       /* between candidates, relative, about a stated value */
 #define RANGE_STEP 1e-3
 #define MOST_CANDIDATES 4000
-#define APART 4e-3       /* a path this far away is a rival, not the same speed */
-#define APART_RANGE 3e-2 /* brief spectra of a run-up part speeds less finely */
-#define STATED_SD 0.03   /* what stated values are usually off by */
-#define STATED_PULL 0.02 /* how much that weighs per frame, of the sum of weights */
-#define FASTEST 0.02     /* largest relative change per second: steady run, range */
+#define APART 4e-3          /* a path this far away is a rival, not the same speed */
+#define APART_RANGE 3e-2    /* brief spectra of a run-up part speeds less finely */
+#define LEADING_WEIGHT 0.05 /* orders from the first lighter one on only confirm */
+#define STATED_SD 0.03      /* what stated values are usually off by */
+#define STATED_PULL 0.02    /* how much that weighs per frame, of the sum of weights */
+#define FASTEST 0.02        /* largest relative change per second: steady run, range */
 #define FASTEST_RANGE 0.5
 #define BEND 2e-3 /* usual second derivative of log speed, 1/s^2 */
 #define BEND_RANGE 3e-2
@@ -63,8 +64,9 @@ static lay_status prepare(lay_refine *r, lay_error *err) {
     double low = o->stated_low_hz * (1 - o->search), high = o->stated_high_hz * (1 + o->search);
     r->range = o->stated_high_hz > o->stated_low_hz * 1.02;
     double step = fmax(r->range ? RANGE_STEP : STEP, log(high / low) / (MOST_CANDIDATES - 2));
-    r->candidates =
-        (lay_candidates){low, step, (size_t)ceil(log(high / low) / step) + 1, r->orders, r->weights, o->order_count};
+    r->candidates = (lay_candidates){low, step, (size_t)ceil(log(high / low) / step) + 1, r->orders, r->weights, 0};
+    while (r->candidates.order_count < o->order_count && r->weights[r->candidates.order_count] >= LEADING_WEIGHT)
+        r->candidates.order_count++;
     size_t n = power_of_two(o->rate * (r->range ? BRIEF_RANGE_S : BRIEF_S));
     lay_status status = lay_scan_init(&r->brief, o->rate, n, &r->candidates, err);
     if (status == LAY_OK && !r->range)
@@ -223,15 +225,9 @@ static lay_status make_shaft(const lay_refine *r, const double *log_hz, lay_shaf
     return lay_shaft_build(&b, status, r->range ? LAY_SPEED_SIGNAL : LAY_SPEED_STATED, out, err);
 }
 
-static lay_status follow(const lay_refine *r, const size_t *path, double found, lay_shaft *out, lay_error *err) {
-    size_t frames = r->brief.frames;
-    double *log_hz = lay_calloc(frames, sizeof *log_hz), low, mean, high, turns;
-    if (!log_hz) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
-    for (size_t f = 0; f < frames; f++) log_hz[f] = log(r->candidates.low_hz) + (double)path[f] * r->candidates.step;
-    lay_status status =
-        lay_lock(&r->brief, r->range ? NULL : &r->steady, &r->candidates, r->range ? BEND_RANGE : BEND, log_hz, err);
-    if (status == LAY_OK) status = make_shaft(r, log_hz, out, err);
-    free(log_hz);
+static lay_status follow(const lay_refine *r, const double *log_hz, double found, lay_shaft *out, lay_error *err) {
+    double low, mean, high, turns;
+    lay_status status = make_shaft(r, log_hz, out, err);
     if (status != LAY_OK) return status;
     out->confidence = found;
     lay_shaft_range(out, &low, &mean, &high, &turns);
@@ -239,21 +235,41 @@ static lay_status follow(const lay_refine *r, const size_t *path, double found, 
     return LAY_OK;
 }
 
-/* Second chance of a stated speed that the path left unsure: lines that belong together. Overwrites path and certainty
- * when there are such. */
-static lay_status try_family(const lay_refine *r, size_t *path, double *found, lay_error *err) {
+static lay_status sharpen(const lay_refine *r, const size_t *path, double *log_hz, lay_error *err) {
+    for (size_t f = 0; f < r->brief.frames; f++)
+        log_hz[f] = log(r->candidates.low_hz) + (double)path[f] * r->candidates.step;
+    return lay_lock(&r->brief, r->range ? NULL : &r->steady, &r->candidates, r->range ? BEND_RANGE : BEND, log_hz, err);
+}
+
+/* Second chance of a stated speed that the path left unsure: lines that belong together. Brief spectra would not part
+ * them from their sidebands, so the long ones alone give the speed. */
+static lay_status try_family(const lay_refine *r, double *log_hz, double *found, lay_error *err) {
     const lay_scan *s = &r->steady;
-    size_t *steps = lay_calloc(s->frames + 1, sizeof *steps);
-    double sure = 0, hop = (double)(s->hop * s->every) / s->rate;
-    if (!steps) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+    double *steps = lay_calloc(s->frames + 1, sizeof *steps), hop = (double)(s->hop * s->every) / s->rate;
     size_t length = r->fed < (int64_t)s->n ? (size_t)r->fed : s->n;
-    lay_status status = lay_family_find(s, length, &r->candidates, steps, &sure, err);
-    for (size_t f = 0; f < r->brief.frames && status == LAY_OK && sure > 0.5; f++) {
+    if (!steps) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+    lay_candidates all = r->candidates;
+    all.order_count = r->options.order_count;
+    lay_status status = lay_family_find(s, length, &all, steps, found, err);
+    for (size_t f = 0; f < r->brief.frames && s->frames > 0; f++) {
         double at = (lay_scan_time(&r->brief, (double)f) - lay_scan_time(s, 0)) / hop;
-        path[f] = steps[(size_t)round(fmax(0, fmin(at, (double)s->frames - 1)))];
+        at = fmax(0, fmin(at, (double)s->frames - 1));
+        size_t i = (size_t)at, j = i + 1 < s->frames ? i + 1 : i;
+        log_hz[f] = steps[i] + (at - (double)i) * (steps[j] - steps[i]);
     }
-    if (sure > 0.5) *found = sure;
     free(steps);
+    return status;
+}
+
+static lay_status find_speed(const lay_refine *r, evidence *e, lay_shaft *out, lay_error *err) {
+    double found = 0, *log_hz = lay_calloc(r->brief.frames, sizeof *log_hz);
+    if (!log_hz) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+    lay_status status = search(r, e, &found, err);
+    if (status == LAY_OK)
+        status = r->range || found >= 0.5 ? sharpen(r, e->path, log_hz, err) : try_family(r, log_hz, &found, err);
+    if (status == LAY_OK)
+        status = !r->range && found < 0.5 ? keep_stated(r, out, err) : follow(r, log_hz, found, out, err);
+    free(log_hz);
     return status;
 }
 
@@ -264,13 +280,9 @@ lay_status lay_refine_finish(lay_refine *r, lay_shaft *out, lay_error *err) {
     if (status != LAY_OK) return status;
     if (r->brief.frames < 2 || r->candidates.order_count == 0) return keep_stated(r, out, err);
     evidence e;
-    double found = 0;
     status = allocate_evidence(r, &e, err);
     if (status != LAY_OK) return status;
-    status = search(r, &e, &found, err);
-    if (status == LAY_OK && !r->range && found < 0.5) status = try_family(r, e.path, &found, err);
-    if (status == LAY_OK)
-        status = !r->range && found < 0.5 ? keep_stated(r, out, err) : follow(r, e.path, found, out, err);
+    status = find_speed(r, &e, out, err);
     free_evidence(&e);
     return status;
 }

@@ -148,6 +148,78 @@ static void nothing_to_find(void **state) {
     assert_true(sure <= SEEDS / 20);
 }
 
+/* ---- a single mesh ---- */
+
+#define MESH_TEETH 23.0
+#define MESH_SECONDS 12.0
+
+/* One mesh whose wheel, of 46, turns at half speed: each harmonic stands amid sidebands half a turn apart that pose as
+ * the harmonic at speeds some per cent off, as on a gear bench. */
+typedef struct mesh_run {
+    double hz, harmonic[3], sideband; /* sidebands as a share of their harmonic */
+    double foreign_hz, foreign;       /* and its harmonics, all alike */
+} mesh_run;
+
+static double mesh_sample(const mesh_run *r, double t) {
+    double x = 0;
+    for (int h = 1; h <= 3; h++)
+        for (int s = -6; s <= 6; s++) {
+            double height = r->harmonic[h - 1] * (s == 0 ? 1 : r->sideband / abs(s));
+            if (height > 0) x += height * sin(2 * LAY_PI * r->hz * (h * MESH_TEETH + 0.5 * s) * t + h + 2 * s);
+        }
+    for (int h = 1; h <= 3; h++) x += r->foreign * sin(2 * LAY_PI * h * r->foreign_hz * t + h);
+    return x;
+}
+
+static void find_mesh(const mesh_run *r, uint64_t seed, double stated, lay_shaft *out) {
+    static const double lines[] = {23, 46, 69, 1, 2, 3, 0.5, 1, 1.5};
+    static const double trust[] = {1, 0.5, 1.0 / 3, 0.3, 0.3, 0.3, 0.3, 0.3, 0.3};
+    lay_refine_options o = {RATE, stated, stated, 0.05, lines, trust, 9};
+    lay_refine *refine = NULL;
+    lay_error err = {0};
+    lay_random g;
+    lay_random_seed(&g, seed);
+    assert_int_equal(lay_refine_new(&o, &refine, &err), LAY_OK);
+    for (size_t i = 0; i < (size_t)(MESH_SECONDS * RATE); i++) {
+        double x = mesh_sample(r, (double)i / RATE) + lay_random_normal(&g);
+        assert_int_equal(lay_refine_feed(refine, &x, 1, 1, &err), LAY_OK);
+    }
+    assert_int_equal(lay_refine_finish(refine, out, &err), LAY_OK);
+    lay_refine_free(refine);
+}
+
+static void harmonics_of_one_mesh_suffice(void **state) {
+    (void)state;
+    static const double off[] = {-0.03, -0.02, -0.005, 0, 0.005, 0.02, 0.03};
+    for (size_t i = 0; i < sizeof off / sizeof off[0]; i++) {
+        mesh_run r = {33.3317, {1, 1, 0.3}, 0.3, 0, 0};
+        lay_shaft s = {0};
+        find_mesh(&r, i, r.hz * (1 + off[i]), &s);
+        assert_close(s.hz[0], r.hz, 0, 2e-4);
+        assert_close(s.correction, 1 / (1 + off[i]) - 1, 2e-4, 0);
+        assert_true(s.confidence >= 0.6);
+        lay_shaft_free(&s);
+    }
+}
+
+/* One line may be anybody's, and three of a stranger that starts far from the mesh fit no speed. */
+static void one_line_and_strangers_do_not(void **state) {
+    (void)state;
+    const mesh_run runs[] = {
+        {33.3317, {1, 0, 0}, 0, 0, 0},
+        {33.3317, {1, 0, 0}, 0.3, 0, 0},
+        {33.3317, {1, 0, 0}, 0, 610, 0.5},
+        {33.3317, {0, 0, 0}, 0, 1530, 0.5},
+    };
+    for (size_t i = 0; i < sizeof runs / sizeof runs[0]; i++) {
+        lay_shaft s = {0};
+        find_mesh(&runs[i], 50 + i, 33, &s);
+        assert_close(s.hz[0], 33, 0, 1e-12);
+        assert_true(s.confidence < 0.3);
+        lay_shaft_free(&s);
+    }
+}
+
 /* A run-up of which only the range is known. */
 static void range(void **state) {
     (void)state;
@@ -194,6 +266,8 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(wrong_stated),
         cmocka_unit_test(nothing_to_find),
+        cmocka_unit_test(harmonics_of_one_mesh_suffice),
+        cmocka_unit_test(one_line_and_strangers_do_not),
         cmocka_unit_test(range),
         cmocka_unit_test(nonsense),
     };
