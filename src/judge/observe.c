@@ -93,7 +93,7 @@ static void observe_pair(const lay_hypothesis *h, const lay_run_evidence *run, c
 }
 
 /* How much stronger than its neighbours' estimate the engine's own line at `order` is, learnt in the runs in which the
- * part does not make it: a wheel on the input shaft has a whole order in every gear, and so has the engine. 1 when
+ * part does not make it: a wheel on the input shaft has a whole order in every gear, and so has the engine. 0 when
  * nothing was learnt. */
 static double engine_excess(const lay_observations *o, size_t h, size_t self, int group, double order,
                             const lay_run_evidence *runs) {
@@ -108,17 +108,19 @@ static double engine_excess(const lay_observations *o, size_t h, size_t self, in
         lay_tone_at(&runs[r], order, 0, &tone);
         if (tone.valid && engine > 0) excess[n++] = tone.power / engine;
     }
-    return n >= 2 ? fmin(1000, fmax(1, lay_quantile(excess, n, 0.75))) : 1.5;
+    return n >= 2 ? fmin(1000, fmax(1, lay_quantile(excess, n, 0.75))) : 0;
 }
 
-/* Where the engine makes half of a line or more, the part's own level is not known unless the whole is weak. */
+/* Where the engine may make a good part of a line, the part's own level is not known unless the whole is weak. How good
+ * a part it must be depends on whether the engine's own line could be learnt. */
 static void take_engine_off(lay_observations *o, size_t h, int group, const lay_run_evidence *runs) {
     for (size_t r = 0; r < o->runs; r++) {
         lay_observation *x = lay_observation_at(o, h, r, group);
         if (!x->valid || x->engine <= 0 || x->order[0] != x->order[1]) continue;
-        double factor = engine_excess(o, h, r, group, x->order[0], runs);
-        x->level_db = own_level(factor * x->engine, &x->tone);
-        if (2 * factor * x->engine > 0.5 * x->tone.power && x->tone.tnr_db > -2) x->valid = false;
+        double learnt = engine_excess(o, h, r, group, x->order[0], runs);
+        double made = (learnt > 0 ? learnt : 1.5) * x->engine, margin = learnt > 0 ? 2.8 : 4;
+        x->level_db = own_level(0.7 * made, &x->tone);
+        if (margin * made > x->tone.power && x->tone.tnr_db > -2) x->valid = false;
     }
 }
 

@@ -34,6 +34,7 @@ static lay_status propose_parts(const lay_unit *unit, lay_hypothesis_list *list,
 /* The engine explains a line at one of its orders only as far as its neighbouring orders are as strong. */
 static bool made_by_engine(const lay_run_evidence *run, const lay_explained_line *line, const lay_claim *c) {
     double firing = run->expected[c->part].order;
+    if (!lay_engine_order(run, line->line.order)) return false; /* near it, but not on it */
     return c->order <= 3 * firing + 1 || lay_engine_share(run, c->order) > 0.25 * line->line.power;
 }
 

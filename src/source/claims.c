@@ -79,7 +79,9 @@ static void claim_engine(claim_list *list, int part, const lay_expected *e) {
     double made = lay_engine_share(list->run, n * e->cycle_order);
     double share = list->line->power > 0 ? fmin(1, made / list->line->power) : 0;
     double low = exp(-list->line->order / (4 * fmax(e->order, 1)));
-    claim(list, (lay_claim){LAY_LINE_ENGINE, part, n, 0, -1, n * e->cycle_order, 0}, 3 * share + 1.5 * low, 0);
+    double weight = 3 * share + 1.5 * low;
+    if (!lay_engine_order(list->run, list->line->order)) weight *= 0.15; /* beside its place, or no engine is heard */
+    claim(list, (lay_claim){LAY_LINE_ENGINE, part, n, 0, -1, n * e->cycle_order, 0}, weight, 0);
 }
 
 static void claim_rotor(claim_list *list, int part, const lay_expected *e) {
