@@ -67,7 +67,7 @@ typedef struct lay_run_evidence {
 } lay_run_evidence;
 LAY_API void lay_run_evidence_free(lay_run_evidence *run);
 
-/* Level in dB re the run's reference quantity (lay_quantity_reference) of a mean square in digital full scale. */
+/* lay_level_db with the run's own calibration; NaN when power is not above 0. */
 LAY_API double lay_run_level_db(const lay_run_evidence *run, double power);
 
 /* What stands at one order of a run, line or not. */

@@ -139,6 +139,9 @@ static void title(const plot *p) {
                      lay_words_number(run->max_hz * 60.0, 0).text);
     else
         lay_text_add(&words, "%s rpm", lay_words_number(run->mean_hz * 60.0, 0).text);
+    if (run->speed_source != LAY_SPEED_TACH &&
+        run->speed_confidence < 0.3) /* the orders below may all be off a little */
+        lay_text_add(&words, " stated, not confirmed");
     lay_text_add(p->out, "set title ");
     quoted(p->out, words.failed ? "" : words.text);
     lay_text_add(p->out, " noenhanced font ',16'\n");

@@ -10,7 +10,8 @@
 #define LAY_CLASSES_MAX 64
 
 double lay_run_level_db(const lay_run_evidence *run, double power) {
-    return lay_db_power(power * run->full_scale * run->full_scale) + lay_quantity_offset_db(run->quantity);
+    const lay_run_spec calibration = {.full_scale = run->full_scale, .quantity = run->quantity};
+    return lay_level_db(power, &calibration);
 }
 
 /* Sound and structure answer late: a resonance or three metres of air delay a line by some 8 ms against the tach, which

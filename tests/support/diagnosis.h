@@ -23,6 +23,10 @@ typedef struct fixture {
 
 /* Text of the unit: gears 3, 4, N; meshes headset and third pair; a bearing, engine, axle and a rotor. */
 extern const char fixture_unit_text[];
+/* That text parsed: group set-up and tear-down of the tests that need it. */
+extern lay_unit *fixture_unit;
+int fixture_unit_make(void **state);
+int fixture_unit_free(void **state);
 
 /* Run 1: usable, third gear, drive, calibrated in m/s2, twelve lines. Run 2: not usable, with two warnings. The verdict
  * is attention with three suspects, the first one third pair at 71.2 dB. Strings are borrowed: replace them freely by

@@ -15,20 +15,6 @@
 #define COUNTERSHAFT (23.0 / 36)
 #define AXLE (11 * 17.25 / 29)
 
-static lay_unit *unit;
-
-static int make_unit(void **state) {
-    (void)state;
-    unit = unit_of(fixture_unit_text);
-    return 0;
-}
-
-static int free_unit(void **state) {
-    (void)state;
-    lay_unit_free(unit);
-    return 0;
-}
-
 static const lay_claim *first_claim(const lay_run_evidence *run, double order) {
     const lay_explained_line *line = evidence_line(run, order);
     double sum = 0;
@@ -48,7 +34,7 @@ static void mesh_harmonics_and_sidebands(void **state) {
     (void)state;
     const made_tone tones[] = {{17.25, 40}, {3 * 17.25, 30}, {17.25 + COUNTERSHAFT, 20}, {23, 25}};
     lay_run_evidence run;
-    evidence_make(&run, unit, "3", tones, 4);
+    evidence_make(&run, fixture_unit, "3", tones, 4);
     const lay_claim *c = first_claim(&run, 17.25);
     assert_int_equal(c->class_, LAY_LINE_MESH);
     assert_string_equal(part_name(&run, c), "third pair");
@@ -59,7 +45,7 @@ static void mesh_harmonics_and_sidebands(void **state) {
     c = first_claim(&run, 17.25 + COUNTERSHAFT);
     assert_int_equal(c->class_, LAY_LINE_MESH);
     assert_int_equal(c->sideband, 1);
-    assert_string_equal(unit->bodies[c->body].name, "countershaft");
+    assert_string_equal(fixture_unit->bodies[c->body].name, "countershaft");
     c = first_claim(&run, 23);
     assert_string_equal(part_name(&run, c), "headset");
     lay_run_evidence_free(&run);
@@ -69,7 +55,7 @@ static void a_sideband_needs_a_carrier(void **state) {
     (void)state;
     const made_tone tones[] = {{17.25 + COUNTERSHAFT, 20}};
     lay_run_evidence run;
-    evidence_make(&run, unit, "3", tones, 1);
+    evidence_make(&run, fixture_unit, "3", tones, 1);
     const lay_claim *c = first_claim(&run, 17.25 + COUNTERSHAFT);
     assert_true(!c || c->class_ != LAY_LINE_MESH); /* 28 per turn of the countershaft: a ghost at most */
     lay_run_evidence_free(&run);
@@ -79,7 +65,7 @@ static void engine_axle_and_rotor(void **state) {
     (void)state;
     const made_tone tones[] = {{3, 40}, {6, 38}, {9, 36}, {12, 34}, {AXLE, 25}, {16.2, 25}};
     lay_run_evidence run;
-    evidence_make(&run, unit, "3", tones, 6);
+    evidence_make(&run, fixture_unit, "3", tones, 6);
     for (int k = 1; k <= 4; k++) assert_int_equal(first_claim(&run, 3 * k)->class_, LAY_LINE_ENGINE);
     assert_int_equal(first_claim(&run, AXLE)->class_, LAY_LINE_AXLE);
     const lay_claim *c = first_claim(&run, 16.2);
@@ -92,18 +78,18 @@ static void ghost_unknown_and_fixed(void **state) {
     (void)state;
     const made_tone tones[] = {{37 * COUNTERSHAFT, 30}, {20.40, 30}, {13.33, 30}};
     lay_run_evidence run;
-    evidence_make(&run, unit, "3", tones, 3);
+    evidence_make(&run, fixture_unit, "3", tones, 3);
     const lay_claim *c = first_claim(&run, 37 * COUNTERSHAFT);
     assert_int_equal(c->class_, LAY_LINE_GHOST);
     assert_int_equal(c->harmonic, 37);
-    assert_string_equal(unit->bodies[c->body].name, "countershaft");
+    assert_string_equal(fixture_unit->bodies[c->body].name, "countershaft");
     c = first_claim(&run, 20.40);
     assert_true(!c || c->probability < 0.5);
     run.fixed_hz = lay_calloc(1, sizeof *run.fixed_hz);
     assert_non_null(run.fixed_hz);
     run.fixed_hz[0] = 13.33 * run.mean_hz;
     run.fixed_hz_count = 1;
-    lay_run_explain(unit, &run);
+    lay_run_explain(fixture_unit, &run);
     assert_int_equal(first_claim(&run, 13.33)->class_, LAY_LINE_FIXED_HZ);
     lay_run_evidence_free(&run);
 }
@@ -123,5 +109,5 @@ int main(void) {
         cmocka_unit_test(engine_axle_and_rotor),        cmocka_unit_test(ghost_unknown_and_fixed),
         cmocka_unit_test(names_are_complete),
     };
-    return cmocka_run_group_tests(tests, make_unit, free_unit);
+    return cmocka_run_group_tests(tests, fixture_unit_make, fixture_unit_free);
 }

@@ -9,20 +9,6 @@
 
 #include <math.h>
 
-static lay_unit *unit;
-
-static int make_unit(void **state) {
-    (void)state;
-    unit = unit_of(fixture_unit_text);
-    return 0;
-}
-
-static int free_unit(void **state) {
-    (void)state;
-    lay_unit_free(unit);
-    return 0;
-}
-
 /* Tone-to-noise ratio of a tone of power P in noise of 1 per bin: P over the noise in the critical band around it,
  * band/step/enbw bins wide. */
 static double expected_tnr(double db, double order) {
@@ -35,7 +21,7 @@ static void a_tone_has_its_level(void **state) {
     const made_tone tones[] = {{17.25, 40}, {41.31, 25}};
     lay_run_evidence run;
     lay_tone tone;
-    evidence_make(&run, unit, "3", tones, 2);
+    evidence_make(&run, fixture_unit, "3", tones, 2);
     for (int i = 0; i < 2; i++) {
         lay_tone_at(&run, tones[i].order, 0, &tone);
         assert_true(tone.valid && !tone.fixed);
@@ -53,7 +39,7 @@ static void noise_is_no_tone(void **state) {
     const made_tone tones[] = {{17.25, 40}};
     lay_run_evidence run;
     lay_tone tone;
-    evidence_make(&run, unit, "3", tones, 1);
+    evidence_make(&run, fixture_unit, "3", tones, 1);
     int loud = 0;
     for (double order = 5.3; order < 110; order += 2.385) {
         if (fabs(order - 17.25) < 0.5) continue;
@@ -69,7 +55,7 @@ static void outside_the_spectrum_nothing_is_valid(void **state) {
     (void)state;
     lay_run_evidence run;
     lay_tone tone;
-    evidence_make(&run, unit, "3", NULL, 0);
+    evidence_make(&run, fixture_unit, "3", NULL, 0);
     const double outside[] = {0, 0.01, -3, 120.5, 1e9};
     for (int i = 0; i < 5; i++) {
         lay_tone_at(&run, outside[i], 0, &tone);
@@ -84,7 +70,7 @@ static void a_neighbour_is_not_at_the_place(void **state) {
     const made_tone tones[] = {{17.25 + 1.0 / 64, 40}};
     lay_run_evidence run;
     lay_tone tone;
-    evidence_make(&run, unit, "3", tones, 1);
+    evidence_make(&run, fixture_unit, "3", tones, 1);
     lay_tone_at(&run, 17.25, 0, &tone);
     assert_true(tone.off_sd > 4);
     lay_run_evidence_free(&run);
@@ -96,7 +82,7 @@ static void engine_share_comes_from_neighbours(void **state) {
     made_tone tones[8];
     for (int k = 1; k <= 8; k++) tones[k - 1] = (made_tone){3 * k, 30};
     lay_run_evidence run;
-    evidence_make(&run, unit, "3", tones, 8);
+    evidence_make(&run, fixture_unit, "3", tones, 8);
     assert_close(lay_db_power(lay_engine_share(&run, 12)), 30, 1.5, 0);
     assert_close(lay_engine_share(&run, 12.2), 0, 0, 0); /* no order of the engine */
     assert_true(lay_engine_share(&run, 40.5) < 10);      /* silent neighbours */
@@ -124,5 +110,5 @@ int main(void) {
         cmocka_unit_test(engine_share_comes_from_neighbours),
         cmocka_unit_test(without_an_engine_there_is_no_share),
     };
-    return cmocka_run_group_tests(tests, make_unit, free_unit);
+    return cmocka_run_group_tests(tests, fixture_unit_make, fixture_unit_free);
 }
