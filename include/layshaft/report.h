@@ -45,4 +45,36 @@ LAY_API lay_status lay_report_orders_text(const lay_unit *unit, int gear, double
 LAY_API lay_status lay_report_orders_json(const lay_unit *unit, int gear, double resolution, bool indented,
                                           lay_text *out, lay_error *err);
 
+/* ---- layshaft speed ---- */
+
+/* One run as the speed report shows it; all borrowed. */
+typedef struct lay_speed_row {
+    const lay_run_spec *spec;
+    const lay_run_speed *speed;
+    size_t number;       /* of the run, from 1 */
+    const char *picture; /* path of the PNG, NULL: none was drawn */
+} lay_speed_row;
+
+/* Terminal text as lay_report_text writes it: for every run how fast, how found, how sure, where there is no speed, what
+ * to do when it is unsure. */
+LAY_API lay_status lay_report_speed_text(const lay_unit *unit, const lay_speed_row *rows, size_t count, bool colour,
+                                         int width, lay_text *out);
+/* The object of `layshaft speed --json`, written as lay_report_json does. `pieces` are those with a speed, `gaps` those
+ * of 0.2 s and more without; `uncertainty_rpm` is the standard uncertainty, rms over time, null where none is estimated;
+ * `gears` is empty where none was sought. */
+LAY_API lay_status lay_report_speed_json(const lay_unit *unit, const lay_speed_row *rows, size_t count, bool indented,
+                                         lay_text *out);
+/* "time_s,rpm", then a line for every multiple of `step_s` (> 0) at which there is a speed: 0.000 s and 0.01 rpm. */
+LAY_API lay_status lay_report_speed_csv(const lay_shaft *shaft, double step_s, lay_text *out);
+/* Speed over time below the spectra over time (`map`, see lay_report_speed_map) as gnuplot commands, appended to `out`;
+ * `png`, `svg` and errors as with lay_report_plot_script. 1200 x 800. */
+LAY_API lay_status lay_report_speed_script(const lay_unit *unit, const lay_speed_row *row, const lay_spectrogram *map,
+                                           const char *png, const char *svg, lay_text *out, lay_error *err);
+/* Window and highest frequency at which the lines of this unit show best at this speed. */
+LAY_API lay_stft_options lay_report_speed_map(const lay_unit *unit, const lay_run_speed *speed);
+/* Read the recording once more and draw `folder`/speed-NN.png and .svg; the folder is made when missing. What fails
+ * leaves no picture. *path (caller frees) is the PNG. */
+LAY_API lay_status lay_report_speed_draw(const lay_unit *unit, const char *table_path, const lay_speed_row *row,
+                                         const char *folder, char **path, lay_error *err);
+
 #endif

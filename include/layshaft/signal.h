@@ -79,6 +79,7 @@ typedef struct lay_run_spec {
     double pulses_per_rev;    /* default 1 */
     char *tach_on;            /* body, "" = reference */
     char *rpm_log;            /* path joined, "" none */
+    double road_speed_ms;     /* m/s, as stated; 0 none */
     int *channels;            /* 1-based; empty = all but the tach */
     size_t channel_count;
     lay_sensor sensor;
@@ -108,6 +109,26 @@ LAY_API void lay_run_table_free(lay_run_table *table);
 /* One row with defaults for `file`, for commands that name recordings directly. Owned strings as in a table. */
 LAY_API lay_status lay_run_spec_default(const char *file, lay_run_spec *out, lay_error *err);
 LAY_API void lay_run_spec_free(lay_run_spec *run);
+
+/* ---- rpm logs ---- */
+
+/* Readings of a scan tool or logger; its clock is its own. */
+typedef struct lay_rpm_log {
+    double *time;  /* s since the first reading, strictly rising; [0] is 0 */
+    double *rpm;   /* of the reference shaft, turns per minute, >= 0 */
+    size_t count;  /* >= 2 */
+    double step_s; /* median time from one reading to the next */
+} lay_rpm_log;
+
+/* Read a CSV log (comma, semicolon or tab; with the latter two a decimal comma is allowed) that has a column of time and
+ * one of speed under any usual English heading, with units in brackets or not. Time may be in s, ms, as hh:mm:ss or as
+ * ISO 8601 date and time; speed in rpm, Hz, rev/s or rad/s when the heading says so. Lines before the headings, other
+ * columns and cells without a reading are passed over. What was left out or guessed is appended to `warnings`, a sentence
+ * per line (NULL allowed). LAY_BAD_INPUT, with file and line, when a column is missing, times run backwards throughout,
+ * the values cannot be rpm, or the shaft stands still in the whole log; LAY_IO when it cannot be read. Free with
+ * lay_rpm_log_free (NULL allowed). */
+LAY_API lay_status lay_rpm_log_load(const char *path, lay_rpm_log *out, lay_text *warnings, lay_error *err);
+LAY_API void lay_rpm_log_free(lay_rpm_log *log);
 
 /* ---- writing recordings (simulator, later capture) ---- */
 

@@ -25,6 +25,20 @@ typedef struct lay_fault {
     double strength_db; /* tone-to-noise ratio of its strongest line under full load; impacts: peak over noise rms */
 } lay_fault;
 
+/* What the table of a job without tach says of the speed. */
+typedef enum lay_speed_given {
+    LAY_GIVEN_STATED, /* read off a rev counter: within 1.5 %, rounded to 50 rpm; a range for sweeps */
+    LAY_GIVEN_ROUGH,  /* the same, off by 3 % (standard deviation) */
+    LAY_GIVEN_RANGE,  /* a range that holds the run with 5 to 30 % to spare either side */
+    LAY_GIVEN_NONE,   /* nothing */
+    LAY_GIVEN_LOG,    /* rpm log of the engine beside the recording */
+    LAY_GIVEN_ROAD,   /* road speed of a steady run to the whole km/h or mph; nothing for sweeps and in neutral */
+    LAY_GIVEN_MIXED,  /* drawn for every run */
+    LAY_GIVEN_COUNT
+} lay_speed_given;
+LAY_API const char *lay_speed_given_name(lay_speed_given given); /* "stated", "rough", "range", "none", "log", "road", "mixed" */
+LAY_API bool lay_speed_given_parse(const char *text, lay_speed_given *out);
+
 typedef struct lay_sim_options {
     uint64_t seed;
     uint64_t occasion;     /* same seed, another number: the same unit, vehicle and mounting on another day (other speeds and
@@ -38,13 +52,27 @@ typedef struct lay_sim_options {
     size_t fault_count;
     unsigned kinds;        /* bit mask 1 << lay_fault_kind of what may be drawn; 0: tone kinds */
     lay_file_format format;
+    lay_speed_given speed_given; /* without tach only; changes the table and nothing else */
+    bool hide_gear;              /* the table leaves the gear empty */
+    bool speed_truth;            /* truth.json holds the speed over time, see below */
+    bool events;                 /* gear shifts, clutch, blips, standstill, speech and music within runs of 10 s or more */
+    bool booms;                  /* resonances of the cabin lift and swallow engine orders as speed passes them */
+    double engine_db;            /* the engine this much louder (or quieter) than its world has it */
 } lay_sim_options;
 
 /* A random, valid transmission (2- and 3-shaft, 4 to 6 speeds, reverse idler, some with epicyclic overdrive, bearings, engine,
  * axle, rotors) with hunting and non-hunting tooth counts as practice has them. Free with lay_unit_free. */
 LAY_API lay_status lay_sim_unit(uint64_t seed, lay_unit **out, lay_error *err);
 
-/* Write a job folder (must not exist or be empty): unit.ini, runs.csv, recordings, truth.json. `unit` NULL: drawn from the seed.
+/* Write a job folder (must not exist or be empty): unit.ini, runs.csv, recordings, rpm logs, truth.json. `unit` NULL: drawn
+ * from the seed.
+ *
+ * truth.json, per run and only where asked for: "speed": {"step_s", "rpm": [...]} is the speed of the reference shaft at
+ * 0, step_s, 2 step_s, ... (at least 0.05 s apart), null where it turns below 300 rpm, where the gear is another one, or where the
+ * crank is not the input shaft; "shaft_rpm" (runs with events) is null only where the shaft all but stands or the gear is another one.
+ * "log": {"offset_s", "drift", "lag_s"}: recording time = log time * (1 + drift) + offset_s; the log shows what the engine
+ * did lag_s earlier.
+ *
  * `drawn` (NULL allowed) receives the faults, at most 4, and *drawn_count. */
 LAY_API lay_status lay_sim_job(const char *folder, const lay_unit *unit, const lay_sim_options *options, lay_fault *drawn,
                                size_t *drawn_count, lay_error *err);

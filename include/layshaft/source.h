@@ -108,6 +108,26 @@ typedef struct lay_analysis_options {
 LAY_API lay_status lay_run_analyse(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
                                    const lay_analysis_options *options, lay_run_evidence *out, lay_error *err);
 
+/* How the shaft turned in one run, and nothing else. */
+typedef struct lay_run_speed {
+    bool found;               /* false: `warnings` says why; the shaft is empty then */
+    lay_shaft shaft;          /* of the reference */
+    int gear;                 /* as given or found; -1 unknown */
+    double *gear_probability; /* [unit->gear_count] where the table gives no gear and one was sought, else NULL */
+    double duration_s;
+    lay_text warnings; /* one sentence per line */
+} lay_run_speed;
+LAY_API void lay_run_speed_free(lay_run_speed *speed);
+/* Read one recording for its speed as lay_run_analyse does: tach, else rpm log, else stated rpm, range or road speed, else
+ * the recording alone. Errors as there. */
+LAY_API lay_status lay_run_find_speed(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
+                                      lay_run_speed *out, lay_error *err);
+
+/* Read one recording for the spectra over time of its first analysed channel; options->rate is taken from the recording.
+ * Errors as with lay_run_analyse. */
+LAY_API lay_status lay_run_spectrogram(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
+                                       const lay_stft_options *options, lay_spectrogram *out, lay_error *err);
+
 /* Explain every line of the run by the families of `unit` in its gear; fills claims. Called by lay_run_analyse, and
  * again when `fixed_hz` has changed. */
 LAY_API void lay_run_explain(const lay_unit *unit, lay_run_evidence *run);

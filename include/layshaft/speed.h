@@ -13,6 +13,7 @@ LAY_API const char *lay_speed_source_name(lay_speed_source source); /* "tach", "
  * rising, `turns` in turns and strictly rising, `hz` the speed in turns per second at the knot. */
 typedef struct lay_shaft {
     double *time, *turns, *hz;
+    double *sd;              /* relative standard uncertainty of hz at each knot; NULL: not estimated */
     size_t count;
     size_t *segment_start;   /* first knot of each usable segment, ascending; first is 0 */
     size_t segment_count;    /* a segment ends before the next one's first knot */
@@ -46,22 +47,116 @@ LAY_API lay_status lay_tach_feed(lay_tach *tach, const double *x, size_t stride,
 LAY_API lay_status lay_tach_finish(lay_tach *tach, lay_shaft *out, lay_error *err);
 LAY_API void lay_tach_free(lay_tach *tach);
 
-/* ---- stated rpm, refined ---- */
+/* ---- rpm log, aligned to the recording ---- */
 
-typedef struct lay_refine_options {
+/* A logged speed; the arrays are borrowed. */
+typedef struct lay_speed_log {
+    const double *time; /* s on the log's own clock, strictly rising */
+    const double *hz;   /* turns/s of the reference, >= 0 */
+    size_t count;       /* >= 2 */
+} lay_speed_log;
+
+/* How much each moment of the recording speaks for each speed; borrowed. Rows may be on any scale of their own. */
+typedef struct lay_speed_scores {
+    const float *score; /* [frames * candidates], row by row; larger: more evidence. What is no number counts as none. */
+    size_t frames, candidates;
+    double first_s, hop_s; /* frame f is at first_s + f * hop_s in the recording */
+    double low_hz, step;   /* candidate c is low_hz * exp(c * step) turns/s of the reference */
+} lay_speed_scores;
+
+typedef struct lay_log_limits {
+    double max_offset_s; /* how far the clocks may differ beyond what a log or recording of the other's length needs
+                          * anyway (which is granted up to an hour); 0: 120 */
+    double max_drift;    /* 0: 5e-4 */
+} lay_log_limits;
+
+/* Recording time = log time * (1 + drift) + offset_s. */
+typedef struct lay_log_fit {
+    double offset_s, drift; /* drift stays 0 where the overlap is too short to tell it */
+    double confidence;      /* 0..1 that the offset is right; below 0.5 do not rely on it */
+    double overlap_s;       /* of the recording, told by the log */
+    bool flat;              /* the logged speed hardly changes where both overlap, so that the offset cannot be told; when
+                             * it is steady throughout, the offset is the one nearest 0 that lets the log tell most of
+                             * the recording, and the speed may be used as a stated one */
+} lay_log_fit;
+
+/* Find the offset and drift at which the logged speeds are where the recording's evidence is. A lag of the log counts as
+ * offset. LAY_BAD_INPUT when the log cannot overlap the recording within the limits, or when no logged speed lies within
+ * the candidates; LAY_NO_MEMORY. */
+LAY_API lay_status lay_log_align(const lay_speed_log *log, const lay_speed_scores *scores, const lay_log_limits *limits,
+                                 lay_log_fit *out, lay_error *err);
+/* The logged speed at recording time `t`, linear between readings; false outside the log and in its gaps (five times its
+ * mean step, at least 3 s). */
+LAY_API bool lay_log_at(const lay_speed_log *log, double offset_s, double drift, double t, double *hz);
+
+/* ---- spectra over time, for pictures ---- */
+
+typedef struct lay_stft_options {
+    double rate;     /* samples/s */
+    double window_s; /* length of the Hann window; a new spectrum starts after each quarter of it */
+    double max_hz;   /* highest frequency kept; 0 or above the Nyquist rate: all */
+    size_t columns;  /* at most so many, 2 or more: when a recording gives more spectra, neighbours are averaged */
+} lay_stft_options;
+/* Plain data. Bin b of column c is power[c * bins + b]: the mean square a sine of that frequency would need. */
+typedef struct lay_spectrogram {
+    double *power;
+    size_t columns, bins;
+    double start_s, step_s; /* centre of the first column, from one to the next */
+    double step_hz;         /* bin b lies at b * step_hz; the window is padded to twice its length */
+} lay_spectrogram;
+LAY_API void lay_spectrogram_free(lay_spectrogram *s);
+typedef struct lay_stft lay_stft; /* streaming short-time Fourier transform; memory does not grow with the length */
+LAY_API lay_status lay_stft_new(const lay_stft_options *options, lay_stft **out, lay_error *err);
+/* Samples that are no finite number count as 0. */
+LAY_API void lay_stft_feed(lay_stft *stft, const double *x, size_t stride, size_t count);
+/* May be called once, at the end. LAY_BAD_INPUT when nothing was fed; what is shorter than a window gives one column. */
+LAY_API lay_status lay_stft_finish(lay_stft *stft, lay_spectrogram *out, lay_error *err);
+LAY_API void lay_stft_free(lay_stft *stft);
+
+/* ---- speed from the recording itself ---- */
+
+/* One order that may be heard in a gear. */
+typedef struct lay_track_order {
+    double order; /* per turn of the reference */
+    double heard; /* chance that it can be heard, between 0 and 1 */
+    bool engine;  /* turns with the engine whatever the gear */
+} lay_track_order;
+typedef struct lay_track_gear {
+    const lay_track_order *orders;
+    size_t count;
+    double prior; /* relative to the other gears' */
+} lay_track_gear;
+typedef struct lay_track_options {
     double rate;
-    double stated_low_hz, stated_high_hz; /* turns/s of the reference; equal: a stated value */
-    double search;          /* relative half-width searched about the stated range, e.g. 0.06 */
-    const double *orders;   /* lines the unit can make in this gear, most trusted first */
-    const double *weights;  /* prior weight, > 0; from the first below 0.05 on, orders confirm a speed, never lead to it */
-    size_t order_count;
-} lay_refine_options;
-typedef struct lay_refine lay_refine; /* streaming: collects short-time spectra, memory bounded by decimating in time */
-LAY_API lay_status lay_refine_new(const lay_refine_options *options, lay_refine **out, lay_error *err);
-LAY_API lay_status lay_refine_feed(lay_refine *refine, const double *x, size_t stride, size_t count, lay_error *err);
-/* Speed over time near the stated one on the evidence of all orders together; confidence says how much better the found
- * speed explains the recording than its rivals. Without evidence the stated speed is kept with low confidence. */
-LAY_API lay_status lay_refine_finish(lay_refine *refine, lay_shaft *out, lay_error *err);
-LAY_API void lay_refine_free(lay_refine *refine);
+    size_t channels;
+    double low_hz, high_hz;           /* turns/s of the reference: where to look at all */
+    double near_low_hz, near_high_hz; /* where it is said to be all the time; 0: nobody says. Believed unless the
+                                       * recording says otherwise clearly */
+    double stated_hz, stated_sd;      /* stated mean speed, relative standard uncertainty; 0: no opinion */
+    const lay_shaft *known;           /* the speed itself, when only the gear is sought; else NULL */
+    const lay_speed_log *log;         /* a log to go by, once its clock is found; else NULL */
+    double firing_order;         /* of the engine, 0 none */
+    const lay_track_gear *gears; /* [gear_count]: one when the gear is known */
+    size_t gear_count;
+} lay_track_options;
+
+/* What the tracker found besides the shaft. */
+typedef struct lay_track_result {
+    lay_shaft shaft;          /* source LAY_SPEED_SIGNAL */
+    size_t gear;              /* most probable */
+    double *gear_probability; /* [gear_count] */
+    double rival_ratio;       /* speed of the best other explanation over the found one, 0 none */
+    double rival_probability;
+    lay_log_fit log_fit;      /* of options.log; confidence 0 without one, or when it was of no use */
+    lay_error log_error;      /* why it was of no use: a message, or empty */
+} lay_track_result;
+
+typedef struct lay_track lay_track; /* streaming; memory does not grow with the recording but for the knots */
+LAY_API lay_status lay_track_new(const lay_track_options *options, lay_track **out, lay_error *err);
+/* Interleaved frames of the analysed channels, in order. */
+LAY_API lay_status lay_track_feed(lay_track *track, const double *frames, size_t count, lay_error *err);
+LAY_API lay_status lay_track_finish(lay_track *track, lay_track_result *out, lay_error *err);
+LAY_API void lay_track_free(lay_track *track);
+LAY_API void lay_track_result_free(lay_track_result *result);
 
 #endif

@@ -65,9 +65,11 @@ typedef struct lay_engine {
 } lay_engine;
 
 typedef struct lay_axle {
-    bool present;
-    int pinion, ring;
-    int body;
+    bool present;     /* it has a pinion and a ring; a unit with its final drive among the meshes states the tyre only */
+    int pinion, ring; /* teeth; both 0 when not present */
+    int body;         /* that the pinion turns with, or the wheels themselves when there is no pinion; -1 unknown */
+    double rolling_m; /* rolling circumference of the driven wheels' tyres, 0 unknown; from the tyre's size it is good to
+                       * 2 or 3 % */
 } lay_axle;
 
 typedef struct lay_rotor { /* [other alternator] */
@@ -171,5 +173,10 @@ LAY_API bool lay_expected_same(const lay_expected *a, const lay_expected *b, dou
 /* Ratio input / output of the gear: reference turns per output turn, negative when the output turns the other way
  * (0 when it stands, is free or is not given). */
 LAY_API double lay_unit_ratio(const lay_unit *unit, const lay_kinematics *k);
+
+/* Turns of the reference per second at a road speed in m/s in this gear, without slip: road speed / circumference x
+ * ring / pinion / turns of the axle's body per turn of the reference. 0 when it cannot be had: no tyre or circumference in
+ * the unit file, the axle's body stands or turns freely in this gear (neutral), a speed that is not above 0. */
+LAY_API double lay_unit_reference_hz(const lay_unit *unit, const lay_kinematics *k, double road_speed_ms);
 
 #endif

@@ -42,20 +42,6 @@ static lay_status subject_load(const diagnose_options *o, char **operands, int c
     return s->report_folder != NULL ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
 }
 
-/* A recording's facts belong into runs.csv when there is one. */
-static const char *stray_option(const lay_single *s) {
-    return s->gear != NULL           ? "gear"
-           : s->load != NULL         ? "load"
-           : s->rpm != NULL          ? "rpm"
-           : s->tach_channel != 0    ? "tach-channel"
-           : s->pulses_per_rev > 0.0 ? "pulses-per-rev"
-           : s->tach_on != NULL      ? "tach-on"
-           : s->channel != NULL      ? "channel"
-           : s->sensor != NULL       ? "sensor"
-           : s->csv_rate > 0.0       ? "csv-rate"
-                                     : NULL;
-}
-
 static int show(const diagnose_options *o, const subject *s, const lay_diagnosis *d) {
     lay_text out = {0};
     if (o->common.json)
@@ -151,9 +137,9 @@ int lay_cmd_diagnose(int argc, char **argv) {
     int count;
     int exit_status = lay_options_begin(&usage, argc, argv, &o.common, &operands, &count);
     if (exit_status >= 0) return exit_status;
-    if (o.unit == NULL && stray_option(s) != NULL)
+    if (o.unit == NULL && lay_single_stray(s) != NULL)
         return lay_cli_usage_error(&usage, "--%s is for recordings named with --unit; in a job runs.csv says it",
-                                   stray_option(s));
+                                   lay_single_stray(s));
     if (count == 0)
         return lay_cli_usage_error(&usage, o.unit != NULL ? "name the recordings after the options" : "JOB is missing");
     if (o.unit == NULL && count > 1)

@@ -12,9 +12,9 @@
 
 typedef struct simulate_options {
     const char *unit, *fault, *second;
-    int seed, occasion, world, format;
-    double strength, seconds, rate;
-    bool no_tach, strength_given;
+    int seed, occasion, world, format, speed_given;
+    double strength, seconds, rate, engine;
+    bool no_tach, strength_given, speed_chosen, speed_truth, events, booms, no_gear;
 } simulate_options;
 
 static lay_status take_fault(const lay_unit *unit, const char *words, const simulate_options *o, lay_sim_options *sim,
@@ -38,7 +38,7 @@ static lay_status describe(const char *folder, bool json, size_t fault_count, la
     char *path = lay_path_join(folder, "truth.json"), *truth = NULL;
     size_t length;
     lay_status status =
-        path ? lay_read_file(path, 1u << 20, &truth, &length, err) : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+        path ? lay_read_file(path, 1u << 24, &truth, &length, err) : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
     if (status == LAY_OK) lay_text_add(out, "%s", truth);
     free(truth);
     free(path);
@@ -56,7 +56,13 @@ static lay_status run(const char *folder, const simulate_options *o, const lay_c
                            .tach = !o->no_tach,
                            .rate = o->rate,
                            .seconds = o->seconds,
-                           .format = (lay_file_format)o->format};
+                           .format = (lay_file_format)o->format,
+                           .speed_given = (lay_speed_given)o->speed_given,
+                           .hide_gear = o->no_gear,
+                           .speed_truth = o->speed_truth,
+                           .events = o->events,
+                           .booms = o->booms,
+                           .engine_db = o->engine};
     if (o->strength_given && !o->fault) sim.strength_low_db = sim.strength_high_db = o->strength;
     lay_status status = o->unit ? lay_unit_load(o->unit, &unit, err) : lay_sim_unit(sim.seed, &unit, err);
     if (status == LAY_OK) status = take_fault(unit, o->fault, o, &sim, faults, err);
@@ -118,6 +124,32 @@ int lay_cmd_simulate(int argc, char **argv) {
          .type = LAY_OPTION_FLAG,
          .value = &o.no_tach,
          .help = "only stated speeds, no tach channel"},
+        {.name = "speed-given",
+         .type = LAY_OPTION_CHOICE,
+         .value = &o.speed_given,
+         .argument = "stated|rough|range|none|log|road|mixed",
+         .given = &o.speed_chosen,
+         .help = "what the table says of the speed, with --no-tach (default stated)"},
+        {.name = "no-gear", .type = LAY_OPTION_FLAG, .value = &o.no_gear, .help = "the table leaves the gear empty"},
+        {.name = "speed-truth",
+         .type = LAY_OPTION_FLAG,
+         .value = &o.speed_truth,
+         .help = "write the true speed of the shaft over time into truth.json"},
+        {.name = "events",
+         .type = LAY_OPTION_FLAG,
+         .value = &o.events,
+         .help = "gear shifts, clutch, blips, standstill, speech and music within the recordings"},
+        {.name = "booms",
+         .type = LAY_OPTION_FLAG,
+         .value = &o.booms,
+         .help = "resonances of the cabin lift and swallow engine orders"},
+        {.name = "engine",
+         .type = LAY_OPTION_NUMBER,
+         .value = &o.engine,
+         .argument = "DB",
+         .low = -60,
+         .high = 60,
+         .help = "the engine so much louder than usual, or quieter (default 0)"},
         {.name = "seconds",
          .type = LAY_OPTION_NUMBER,
          .value = &o.seconds,
@@ -155,6 +187,7 @@ int lay_cmd_simulate(int argc, char **argv) {
     int exit_status = lay_options_begin(&usage, argc, argv, &common, &operands, &count);
     if (exit_status >= 0) return exit_status;
     if (o.second && !o.fault) return lay_cli_usage_error(&usage, "--second-fault needs --fault");
+    if (o.speed_chosen && !o.no_tach) return lay_cli_usage_error(&usage, "--speed-given needs --no-tach");
     lay_error err = {0};
     lay_text out = {0};
     lay_status status = run(operands[0], &o, &common, &out, &err);

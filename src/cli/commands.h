@@ -3,6 +3,7 @@
 #define LAYSHAFT_CLI_COMMANDS_H
 
 int lay_cmd_orders(int argc, char **argv);
+int lay_cmd_speed(int argc, char **argv);
 int lay_cmd_diagnose(int argc, char **argv);
 int lay_cmd_simulate(int argc, char **argv);
 

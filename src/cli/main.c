@@ -14,14 +14,15 @@ typedef struct command {
 
 static const command commands[] = {
     {"orders", lay_cmd_orders, "UNIT", "expected orders of every part in every gear"},
+    {"speed", lay_cmd_speed, "JOB", "shaft speed over time and how it was found"},
     {"diagnose", lay_cmd_diagnose, "JOB", "verdict on a job or on recordings, with a report"},
     {"simulate", lay_cmd_simulate, "OUT", "recordings with a known fault"},
 };
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
 /* Words of the file formats and documents whose commands come with later versions. */
-static const char *const later[] = {"unit",     "plan",   "record", "watch", "speed",  "compare",
-                                    "baseline", "verify", "listen", "found", "ledger", "convert"};
+static const char *const later[] = {"unit",   "plan",   "record", "watch",  "compare", "baseline",
+                                    "verify", "listen", "found",  "ledger", "convert"};
 
 static int help(void) {
     lay_text text = {0};

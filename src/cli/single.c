@@ -72,6 +72,19 @@ static lay_status fill(const lay_single *s, lay_run_spec *run, lay_error *err) {
     return status;
 }
 
+const char *lay_single_stray(const lay_single *s) {
+    return s->gear != NULL           ? "gear"
+           : s->load != NULL         ? "load"
+           : s->rpm != NULL          ? "rpm"
+           : s->tach_channel != 0    ? "tach-channel"
+           : s->pulses_per_rev > 0.0 ? "pulses-per-rev"
+           : s->tach_on != NULL      ? "tach-on"
+           : s->channel != NULL      ? "channel"
+           : s->sensor != NULL       ? "sensor"
+           : s->csv_rate > 0.0       ? "csv-rate"
+                                     : NULL;
+}
+
 lay_status lay_single_table(const lay_single *single, char *const *files, size_t count, lay_run_table *out,
                             lay_error *err) {
     lay_status status = LAY_OK;

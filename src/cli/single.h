@@ -11,6 +11,9 @@ typedef struct lay_single {
     double pulses_per_rev, csv_rate;
 } lay_single;
 
+/* Name of the first option of these that was given, NULL: none. A job's facts belong into its runs.csv. */
+const char *lay_single_stray(const lay_single *single);
+
 /* One row per file. The table has no path: messages name the recording. Errors are LAY_BAD_USAGE and name the option.
  * Free with lay_run_table_free. */
 lay_status lay_single_table(const lay_single *single, char *const *files, size_t count, lay_run_table *out,

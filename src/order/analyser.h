@@ -6,7 +6,6 @@
 
 #include "accumulate.h"
 #include "clock.h"
-#include "pyramid.h"
 
 /* Order spectrum by angular resampling (Fyfe and Munck, MSSP 11 (1997) 187: interpolation after a proper low-pass).
  *

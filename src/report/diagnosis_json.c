@@ -1,10 +1,8 @@
 /* The object of `layshaft diagnose --json`. */
 #include <layshaft/report.h>
 
-#include <math.h>
-#include <string.h>
-
 #include "json.h"
+#include "run_json.h"
 #include "words.h"
 
 static void strings(lay_json *j, const char *name, const lay_strings *list) {
@@ -43,33 +41,6 @@ static void verdict(lay_json *j, const lay_verdict *v) {
     lay_json_close_array(j);
     strings(j, "add", &v->add);
     lay_json_close_object(j);
-}
-
-static void speed(lay_json *j, const lay_run_evidence *run) {
-    bool known = run->mean_hz > 0.0;
-    lay_json_open_object(j, "speed");
-    lay_json_string(j, "source", known ? lay_speed_source_name(run->speed_source) : NULL);
-    lay_json_number(j, "mean_rpm", known ? run->mean_hz * 60.0 : NAN, 1);
-    lay_json_number(j, "min_rpm", known ? run->min_hz * 60.0 : NAN, 1);
-    lay_json_number(j, "max_rpm", known ? run->max_hz * 60.0 : NAN, 1);
-    lay_json_number(j, "confidence", known ? run->speed_confidence : 0.0, 3);
-    lay_json_close_object(j);
-}
-
-static void warnings(lay_json *j, const lay_text *sentences) {
-    lay_json_open_array(j, "warnings");
-    for (const char *at = sentences->text; at != NULL && *at;) {
-        size_t n = strcspn(at, "\n");
-        lay_text one = {0};
-        lay_text_add(&one, "%.*s", (int)n, at);
-        if (one.failed)
-            j->out->failed = true;
-        else if (n > 0)
-            lay_json_string(j, NULL, one.text);
-        lay_text_free(&one);
-        at += n + (at[n] == '\n');
-    }
-    lay_json_close_array(j);
 }
 
 /* Members that say what makes a line; `claim` NULL: nothing known does. */
@@ -112,8 +83,9 @@ static void one_run(lay_json *j, const lay_unit *unit, const lay_run_spec *spec,
     lay_json_number(j, "duration_s", run->duration_s, 3);
     lay_json_bool(j, "usable", run->usable);
     lay_json_string(j, "level_reference", lay_quantity_reference(run->quantity));
-    speed(j, run);
-    warnings(j, &run->warnings);
+    lay_json_speed(
+        j, &(lay_speed_summary){run->speed_source, run->min_hz, run->mean_hz, run->max_hz, run->speed_confidence});
+    lay_json_sentences(j, "warnings", &run->warnings);
     lay_json_open_array(j, "lines");
     for (size_t i = 0; i < run->line_count; i++) line(j, unit, spec, run, &run->lines[i]);
     lay_json_close_array(j);

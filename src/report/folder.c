@@ -1,39 +1,11 @@
 /* The report folder: what is written where, what an earlier report left behind. */
 #include <layshaft/report.h>
 
-#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
-#include <sys/stat.h>
-#include <unistd.h>
 
+#include "picture.h"
 #include "text.h"
-
-static lay_status make_folder(const char *path, lay_error *err) {
-    struct stat st;
-    if (mkdir(path, 0777) == 0 || (errno == EEXIST && stat(path, &st) == 0 && S_ISDIR(st.st_mode))) return LAY_OK;
-    return lay_fail_file(err, LAY_IO, path, "the report folder could not be made: %s; choose another with --output",
-                         errno == EEXIST ? "a file has that name" : strerror(errno));
-}
-
-/* The folder with its parents. */
-static lay_status make_folders(const char *path, lay_error *err) {
-    char *part = lay_strdup(path);
-    lay_status status = LAY_OK;
-    if (*path == 0) status = lay_fail(err, LAY_BAD_INPUT, "the report folder has no name");
-    if (status != LAY_OK) goto done;
-    if (part == NULL) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to write the report");
-    for (char *slash = strchr(part + 1, '/'); slash != NULL && status == LAY_OK; slash = strchr(slash + 1, '/')) {
-        *slash = 0;
-        status = make_folder(part, err);
-        *slash = '/';
-    }
-    if (status == LAY_OK) status = make_folder(path, err);
-done:
-    free(part);
-    return status;
-}
 
 static lay_status write_one(const char *folder, const char *name, const lay_text *text, lay_strings *written,
                             lay_error *err) {
@@ -58,64 +30,28 @@ static lay_status write_texts(const lay_unit *unit, const lay_run_table *table, 
     return status;
 }
 
-/* Where one run's picture goes and where gnuplot draws it first, so that a failure never leaves half a picture. */
-typedef struct picture_path {
-    char name[48];
-    char *final, *draft;
-} picture_path;
+typedef struct run_picture {
+    const lay_report_view *view;
+    size_t index;
+} run_picture;
 
-static bool picture_path_make(picture_path *p, const char *folder, size_t number, const char *extension) {
-    char draft[64];
-    snprintf(p->name, sizeof p->name, "run-%02zu-spectrum.%s", number, extension);
-    snprintf(draft, sizeof draft, ".%s.draft", p->name);
-    p->final = lay_path_join(folder, p->name);
-    p->draft = lay_path_join(folder, draft);
-    return p->final != NULL && p->draft != NULL;
+static lay_status run_script(const void *subject, const char *png, const char *svg, lay_text *out, lay_error *err) {
+    const run_picture *p = subject;
+    return lay_report_plot_script(p->view->unit, &p->view->table->runs[p->index], &p->view->d->runs[p->index],
+                                  (int)p->index + 1, png, svg, out, err);
 }
 
-static void picture_path_free(picture_path *p) {
-    free(p->final);
-    free(p->draft);
+/* "run-02-spectrum" */
+static void run_stem(char *out, size_t size, size_t index) {
+    snprintf(out, size, "run-%02zu-spectrum", index + 1);
 }
 
-/* The draft takes its place when drawn, else both go: an old picture must not pass for this report's. */
-static lay_status picture_settle(const picture_path *p, lay_status drawn, lay_strings *written, lay_error *err) {
-    if (drawn == LAY_OK && rename(p->draft, p->final) != 0)
-        drawn = lay_fail_file(err, LAY_IO, p->final, "the picture could not be put in place: %s", strerror(errno));
-    if (drawn == LAY_OK && written != NULL) drawn = lay_strings_add(written, err, "%s", p->name);
-    if (drawn != LAY_OK) {
-        unlink(p->draft);
-        unlink(p->final);
-    }
-    return drawn;
-}
-
-static lay_status draw_run(const lay_report_view *view, size_t index, const char *folder, lay_strings *written,
-                           lay_error *err) {
-    picture_path png = {0}, svg = {0};
-    lay_text script = {0};
-    lay_status status = LAY_NO_MEMORY;
-    if (!picture_path_make(&png, folder, index + 1, "png") || !picture_path_make(&svg, folder, index + 1, "svg")) {
-        lay_fail(err, status, "not enough memory to draw the plots");
-        goto done;
-    }
-    status = lay_report_plot_script(view->unit, &view->table->runs[index], &view->d->runs[index], (int)index + 1,
-                                    png.draft, svg.draft, &script, err);
-    if (status == LAY_OK) status = lay_report_gnuplot(&script, err);
-    lay_status first = picture_settle(&png, status, written, err);
-    lay_status second = picture_settle(&svg, status, written, err);
-    if (status == LAY_OK) status = first != LAY_OK ? first : second;
-done:
-    lay_text_free(&script);
-    picture_path_free(&png);
-    picture_path_free(&svg);
-    return status;
-}
-
-static void remove_picture(const char *folder, size_t number, const char *extension) {
-    picture_path p = {0};
-    if (picture_path_make(&p, folder, number, extension)) unlink(p.final);
-    picture_path_free(&p);
+static void draw_run(const lay_report_view *view, size_t index, const char *folder, lay_strings *written,
+                     lay_error *err) {
+    run_picture picture = {view, index};
+    char stem[40];
+    run_stem(stem, sizeof stem, index);
+    lay_picture_draw(folder, stem, run_script, &picture, written, err);
 }
 
 #define OLD_PICTURES 999 /* runs an earlier report may have drawn */
@@ -124,8 +60,9 @@ static void remove_picture(const char *folder, size_t number, const char *extens
 static void remove_old(const lay_report_view *view, const char *folder, bool plots) {
     for (size_t i = 0; i < OLD_PICTURES; i++) {
         if (plots && i < lay_report_run_count(view) && view->d->runs[i].spectrum.bins > 1) continue;
-        remove_picture(folder, i + 1, "png");
-        remove_picture(folder, i + 1, "svg");
+        char stem[40];
+        run_stem(stem, sizeof stem, i);
+        lay_picture_remove(folder, stem);
     }
 }
 
@@ -134,7 +71,7 @@ lay_status lay_report_write(const lay_unit *unit, const lay_run_table *table, co
                             lay_error *err) {
     lay_report_view view = {unit, table, d};
     lay_error first = {0};
-    lay_status status = make_folders(folder, err);
+    lay_status status = lay_report_make_folder(folder, err);
     if (status == LAY_OK) status = write_texts(unit, table, d, folder, written, err);
     if (status != LAY_OK) return status;
     remove_old(&view, folder, plots);

@@ -93,3 +93,14 @@ void lay_page_field(const lay_page *page, const char *label, const char *fmt, ..
         lay_page_wrap(page, LAY_INK_PLAIN, lead, value.text);
     lay_text_free(&value);
 }
+
+void lay_page_sentences(const lay_page *page, lay_ink ink, const char *lead, const lay_text *sentences) {
+    for (const char *at = sentences->text; at != NULL && *at;) {
+        size_t n = strcspn(at, "\n");
+        lay_text one = {0};
+        lay_text_add(&one, "%.*s", (int)n, at);
+        if (n > 0) lay_page_wrap(page, ink, lead, one.failed ? "" : one.text);
+        lay_text_free(&one);
+        at += n + (at[n] == '\n');
+    }
+}

@@ -30,6 +30,8 @@ void lay_page_heading(const lay_page *page, lay_ink ink, const char *text);
 void lay_page_wrap(const lay_page *page, lay_ink ink, const char *lead, const char *text);
 /* "   Label      text", wrapped under its own column. */
 void lay_page_field(const lay_page *page, const char *label, const char *fmt, ...) LAY_PRINTF(3, 4);
+/* Each line of `sentences` as a wrapped paragraph behind `lead`. */
+void lay_page_sentences(const lay_page *page, lay_ink ink, const char *lead, const lay_text *sentences);
 /* One line as it is (already within the width), inked. */
 void lay_page_line(const lay_page *page, lay_ink ink, const char *text);
 

@@ -6,6 +6,7 @@
 
 #include "pick.h"
 #include "plot_labels.h"
+#include "plot_parts.h"
 #include "utf8.h"
 #include "words.h"
 
@@ -39,17 +40,6 @@ typedef struct plot {
     size_t label_count;
     lay_text *out;
 } plot;
-
-/* A gnuplot string: in single quotes nothing but the quote itself is special. */
-static void quoted(lay_text *out, const char *s) {
-    lay_text clean = {0};
-    lay_utf8_clean(&clean, s);
-    lay_text_add(out, "'");
-    for (const char *c = clean.text; c != NULL && *c; c++) lay_text_add(out, *c == '\'' ? "''" : "%c", *c);
-    lay_text_add(out, "'");
-    if (clean.failed) out->failed = true;
-    lay_text_free(&clean);
-}
 
 static double level_at(const plot *p, double power) {
     return lay_level_db(power, p->spec);
@@ -143,7 +133,7 @@ static void title(const plot *p) {
         run->speed_confidence < 0.3) /* the orders below may all be off a little */
         lay_text_add(&words, " stated, not confirmed");
     lay_text_add(p->out, "set title ");
-    quoted(p->out, words.failed ? "" : words.text);
+    lay_plot_quoted(p->out, words.failed ? "" : words.text);
     lay_text_add(p->out, " noenhanced font ',16'\n");
     lay_text_free(&words);
 }
@@ -155,7 +145,7 @@ static void axes(const plot *p) {
     lay_utf8_fit(&words, reference != NULL ? reference : "reference shaft", 40);
     lay_text_add(&words, ")");
     lay_text_add(p->out, "set xlabel ");
-    quoted(p->out, words.failed ? "" : words.text);
+    lay_plot_quoted(p->out, words.failed ? "" : words.text);
     lay_text_add(p->out, " noenhanced\nset ylabel 'Level (dB re %s)' noenhanced\n",
                  lay_quantity_reference(p->run->quantity));
     lay_text_add(p->out, "set xrange [0:%s]\n", lay_words_number(p->max_order, 3).text);
@@ -176,7 +166,7 @@ static void labels(const plot *p) {
                      lay_words_number(l->x, 4).text, lay_words_number(level, 2).text, lay_words_number(l->x, 4).text,
                      lay_words_number(y - (p->high - p->low) * 0.022, 2).text);
         lay_text_add(p->out, "set label ");
-        quoted(p->out, l->text);
+        lay_plot_quoted(p->out, l->text);
         lay_text_add(p->out, " at %s,%s center noenhanced font ',12'\n", lay_words_number(l->at, 4).text,
                      lay_words_number(y, 2).text);
     }
@@ -200,23 +190,11 @@ static void data(const plot *p, bool *has_class) {
     for (int c = 0; c < LAY_LINE_CLASS_COUNT; c++) has_class[c] = markers(p, (lay_line_class)c) > 0;
 }
 
-static void picture(const plot *p, const bool *has_class, const char *terminal, const char *path) {
+static void picture(const plot *p, const bool *has_class, lay_picture_kind kind, const char *path) {
     if (path == NULL) return;
-    lay_text_add(p->out, "%s\nset output ", terminal);
-    lay_text_add(p->out, "'");
-    for (const char *c = path; *c; c++) lay_text_add(p->out, *c == '\'' ? "''" : "%c", *c);
-    lay_text_add(p->out, "'\n");
+    lay_plot_begin(p->out, kind, 1200, 600, path);
     draw(p, has_class);
-    lay_text_add(p->out, "unset output\n");
-}
-
-static lay_status check_path(const char *path, lay_error *err) {
-    for (const char *c = path; c != NULL && *c; c++)
-        if ((unsigned char)*c < 0x20 || *c == 0x7F)
-            return lay_fail_file(err, LAY_BAD_INPUT, path,
-                                 "the folder's name holds control characters, so no plot can be written there; "
-                                 "choose another with --output");
-    return LAY_OK;
+    lay_plot_end(p->out);
 }
 
 lay_status lay_report_plot_script(const lay_unit *unit, const lay_run_spec *spec, const lay_run_evidence *run,
@@ -225,8 +203,8 @@ lay_status lay_report_plot_script(const lay_unit *unit, const lay_run_spec *spec
     bool has_class[LAY_LINE_CLASS_COUNT];
     if (run->spectrum.bins < 2 || run->spectrum.power == NULL)
         return lay_fail(err, LAY_BAD_INPUT, "run %d has no spectrum to draw", number);
-    lay_status status = check_path(png, err);
-    if (status == LAY_OK) status = check_path(svg, err);
+    lay_status status = lay_plot_check_path(png, err);
+    if (status == LAY_OK) status = lay_plot_check_path(svg, err);
     if (status != LAY_OK) return status;
     p.max_order = lay_plot_max_order(run);
     find_range(&p);
@@ -237,11 +215,7 @@ lay_status lay_report_plot_script(const lay_unit *unit, const lay_run_spec *spec
     title(&p);
     axes(&p);
     labels(&p);
-    picture(
-        &p, has_class,
-        "if (strstrt(GPVAL_TERMINALS, 'pngcairo') > 0) { set terminal pngcairo size 1200,600 font 'Sans,13' } else { "
-        "set terminal png size 1200,600 }",
-        png);
-    picture(&p, has_class, "set terminal svg size 1200,600 font 'Sans,13' background '#ffffff'", svg);
+    picture(&p, has_class, LAY_PICTURE_PNG, png);
+    picture(&p, has_class, LAY_PICTURE_SVG, svg);
     return out->failed ? lay_fail(err, LAY_NO_MEMORY, "not enough memory to draw run %d", number) : LAY_OK;
 }

@@ -98,18 +98,6 @@ static void run_lines(const lay_report_view *view, const lay_page *page, size_t 
     }
 }
 
-static void run_warnings(const lay_page *page, const lay_run_evidence *run) {
-    const char *at = run->warnings.text;
-    while (at != NULL && *at) {
-        size_t n = strcspn(at, "\n");
-        lay_text sentence = {0};
-        lay_text_add(&sentence, "%.*s", (int)n, at);
-        if (n > 0) lay_page_wrap(page, LAY_INK_YELLOW, "   Warning: ", sentence.failed ? "" : sentence.text);
-        lay_text_free(&sentence);
-        at += n + (at[n] == '\n');
-    }
-}
-
 /* The reference every run with lines shares, or words when they differ. */
 static const char *common_reference(const lay_report_view *view) {
     const char *reference = NULL;
@@ -144,7 +132,7 @@ void lay_report_text_runs(const lay_report_view *view, const lay_page *page) {
         run_title(view, page, i);
         run_speed(page, &view->d->runs[i]);
         run_lines(view, page, i);
-        run_warnings(page, &view->d->runs[i]);
+        lay_page_sentences(page, LAY_INK_YELLOW, "   Warning: ", &view->d->runs[i].warnings);
         any_line = any_line || view->d->runs[i].line_count > 0;
     }
     if (!any_line) return;

@@ -72,13 +72,13 @@ static lay_status read_rate(const lay_run_cell *cell, lay_run_spec *run, lay_err
 typedef lay_status (*cell_reader)(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
 
 /* In reading order: unit builds on full_scale. */
-static const char *const names[] = {"file",           "gear",    "load",    "rpm",     "tach_channel",
-                                    "pulses_per_rev", "tach_on", "rpm_log", "channel", "sensor",
-                                    "full_scale",     "unit",    "rate"};
+static const char *const names[] = {"file",           "gear",    "load",    "rpm",       "tach_channel",
+                                    "pulses_per_rev", "tach_on", "rpm_log", "channel",   "sensor",
+                                    "full_scale",     "unit",    "rate",    "road_speed"};
 static const cell_reader readers[] = {
-    read_file,       read_gear,         lay_run_read_load, lay_run_read_rpm,      read_tach_channel,
-    read_pulses,     read_tach_on,      read_rpm_log,      lay_run_read_channels, lay_run_read_sensor,
-    read_full_scale, lay_run_read_unit, read_rate};
+    read_file,       read_gear,         lay_run_read_load, lay_run_read_rpm,       read_tach_channel,
+    read_pulses,     read_tach_on,      read_rpm_log,      lay_run_read_channels,  lay_run_read_sensor,
+    read_full_scale, lay_run_read_unit, read_rate,         lay_run_read_road_speed};
 enum { COUNT = sizeof names / sizeof names[0] };
 _Static_assert(sizeof readers / sizeof readers[0] == COUNT, "one reader for each name");
 

@@ -140,6 +140,69 @@ lay_status lay_run_read_rpm(const lay_run_cell *cell, lay_run_spec *run, lay_err
     return LAY_OK;
 }
 
+/* ---- road speeds ---- */
+
+/* International mile: 1609.344 m. */
+static const struct {
+    const char *name;
+    double ms; /* metres per second */
+} road_units[] = {{"km/h", 1 / 3.6}, {"kmh", 1 / 3.6}, {"kph", 1 / 3.6}, {"mph", 0.44704}, {"m/s", 1}};
+
+static const double fastest_road_ms = 140; /* some 500 km/h */
+
+static lay_status fail_road_speed(const lay_run_cell *cell, lay_error *err) {
+    return lay_run_cell_fail(cell, err,
+                             "road_speed must be one number with its unit, such as 62 km/h, 38 mph or 17.2 m/s; not "
+                             "'%.60s'",
+                             cell->field->text);
+}
+
+/* Divides "62 km/h" after the number; false when there is no number. */
+static bool split_measure(const lay_run_cell *cell, char *text, double *value, const char **unit) {
+    size_t digits = strspn(text, "+-0123456789.,");
+    *unit = text + digits + strspn(text + digits, " \t");
+    char first = **unit;
+    if (digits == 0 || first == 0) return digits > 0 && lay_run_number(cell, text, value);
+    char keep = text[digits];
+    text[digits] = 0;
+    bool good = lay_run_number(cell, text, value);
+    text[digits] = keep;
+    return good;
+}
+
+static lay_status take_road_speed(const lay_run_cell *cell, lay_run_spec *run, double ms, lay_error *err) {
+    if (ms == 0)
+        return lay_run_cell_fail(cell, err,
+                                 "at road_speed 0 the wheels stand still and tell no shaft speed; leave it empty");
+    if (!(ms > 0)) return lay_run_cell_fail(cell, err, "road_speed must be above 0; leave it empty when it is unknown");
+    if (ms > fastest_road_ms)
+        return lay_run_cell_fail(cell, err, "a road speed of '%.60s' is impossible; correct it or its unit",
+                                 cell->field->text);
+    run->road_speed_ms = ms;
+    return LAY_OK;
+}
+
+lay_status lay_run_read_road_speed(const lay_run_cell *cell, lay_run_spec *run, lay_error *err) {
+    enum { COUNT = sizeof road_units / sizeof road_units[0] };
+    const char *names[COUNT], *unit;
+    char copy[64];
+    double value;
+    size_t size = strlen(cell->field->text);
+    if (size >= sizeof copy) return fail_road_speed(cell, err);
+    memcpy(copy, cell->field->text, size + 1);
+    if (!split_measure(cell, copy, &value, &unit)) return fail_road_speed(cell, err);
+    if (*unit == 0)
+        return lay_run_cell_fail(cell, err, "road_speed needs its unit: write %s km/h, %s mph or %s m/s", copy, copy,
+                                 copy);
+    for (size_t i = 0; i < COUNT; i++) {
+        names[i] = road_units[i].name;
+        if (strcasecmp(unit, road_units[i].name) == 0) return take_road_speed(cell, run, value * road_units[i].ms, err);
+    }
+    const char *near = lay_nearest(unit, names, COUNT);
+    if (near == NULL) return fail_road_speed(cell, err);
+    return lay_run_cell_fail(cell, err, "no unit of speed is called '%.20s' (did you mean '%s'?)", unit, near);
+}
+
 /* ---- channels ---- */
 
 bool lay_run_channel(const char *text, int *out) {

@@ -8,6 +8,8 @@ lay_status lay_run_cell_fail(const lay_run_cell *cell, lay_error *err, const cha
 /* A number; with ';' or tab between columns a comma may stand for the point. */
 bool lay_run_number(const lay_run_cell *cell, const char *text, double *out);
 lay_status lay_run_read_rpm(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
+/* "62 km/h", "38 mph", "17.2 m/s". */
+lay_status lay_run_read_road_speed(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
 lay_status lay_run_read_channels(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
 lay_status lay_run_read_unit(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
 lay_status lay_run_read_load(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);

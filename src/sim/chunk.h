@@ -13,6 +13,10 @@ typedef struct lay_sim_chunk {
     size_t block;                     /* samples in a block, a multiple of 4 */
     double turns[LAY_SIM_BLOCKS + 1]; /* of the reference, at the edges of blocks */
     double hz[LAY_SIM_BLOCKS + 1];
+    double crank_turns[LAY_SIM_BLOCKS + 1];
+    double crank_hz[LAY_SIM_BLOCKS + 1];
+    double road_hz[LAY_SIM_BLOCKS + 1]; /* what the wheels would give the reference in the stated gear */
+    double geared[LAY_SIM_BLOCKS + 1];  /* 1 in the stated gear, 0 in the one before */
     double load[LAY_SIM_BLOCKS + 1];
     double time[LAY_SIM_BLOCKS + 1]; /* s */
     double x[LAY_SIM_BLOCKS * LAY_SIM_BLOCK_LONGEST];

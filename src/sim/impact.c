@@ -23,7 +23,8 @@ static double size_of(lay_sim_impacts *t, double turns, double load) {
 }
 
 /* Events tied to the angle that fall into this block. */
-static void locked(lay_sim_impacts *t, double turns0, double turns1, double load, double *excitation, size_t n) {
+static void locked(lay_sim_impacts *t, double turns0, double turns1, double load, double gain, double *excitation,
+                   size_t n) {
     if (t->order <= 0 || turns1 <= turns0) return;
     while (t->next < turns1) {
         double at = t->next;
@@ -35,7 +36,7 @@ static void locked(lay_sim_impacts *t, double turns0, double turns1, double load
         }
         double position = (at - turns0) / (turns1 - turns0) * (double)n;
         position = fmin(fmax(position, 0.0), (double)n - 1e-6);
-        strike(excitation, position, size_of(t, at, load));
+        strike(excitation, position, gain * size_of(t, at, load));
     }
 }
 
@@ -51,13 +52,13 @@ static void at_random(lay_sim_impacts *t, double rate, double *excitation, size_
     if (t->echo_s > 0) t->echo_left = t->echo_s;
 }
 
-void lay_sim_impacts_block(lay_sim_impacts *t, double turns0, double turns1, double load, double rate,
+void lay_sim_impacts_block(lay_sim_impacts *t, double turns0, double turns1, double load, double gain, double rate,
                            double *excitation, double *x, size_t n) {
     memset(excitation, 0, (n + 1) * sizeof *excitation);
     if (t->timing == LAY_SIM_RANDOM)
         at_random(t, rate, excitation, n);
     else
-        locked(t, turns0, turns1, load, excitation, n);
+        locked(t, turns0, turns1, load, gain, excitation, n);
     bool struck = false;
     for (size_t i = 0; i <= n && !struck; i++) struck = excitation[i] > 0;
     if (!struck && fabs(t->ring.z1) + fabs(t->ring.z2) < 1e-6 * t->peak) return; /* died away: nothing to ring */

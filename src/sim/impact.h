@@ -26,15 +26,16 @@ typedef struct lay_sim_impacts {
     double zone_order, zone_depth; /* load zone: size modulated once per turn of this order */
     double flank[2];               /* gain on drive and on coast */
     double echo_s;                 /* a second, like strike after this time (two axles), scaled by speed; 0 none */
+    bool crank;                    /* tied to the engine */
     double next;                   /* turns at which the next one falls */
     double echo_left;              /* s until a pending echo, negative: none */
     lay_sim_biquad ring;
     lay_random random;
 } lay_sim_impacts;
 
-/* Add the strikes of one block of n samples: the angle goes from `turns0` to `turns1`. `excitation` [n + 1] is
- * overwritten; the ring of its impulses is added to x[n]. */
-void lay_sim_impacts_block(lay_sim_impacts *train, double turns0, double turns1, double load, double rate,
+/* Add the strikes of one block of n samples, `gain` times as strong: the angle goes from `turns0` to `turns1`.
+ * `excitation` [n + 1] is overwritten; the ring of its impulses is added to x[n]. */
+void lay_sim_impacts_block(lay_sim_impacts *train, double turns0, double turns1, double load, double gain, double rate,
                            double *excitation, double *x, size_t n);
 
 #endif

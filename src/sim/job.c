@@ -1,5 +1,6 @@
 /* A whole job folder: unit file, table, recordings, truth. */
 #include "render.h"
+#include "rpm_log.h"
 #include "table.h"
 #include "truth.h"
 
@@ -35,6 +36,11 @@ static lay_status check_options(const lay_sim_options *o, lay_error *err) {
     if (!(o->strength_low_db <= o->strength_high_db) || !(fabs(o->strength_low_db) <= 100) ||
         !(fabs(o->strength_high_db) <= 100))
         return lay_fail(err, LAY_BAD_INPUT, "the range of strengths must rise and lie within -100..100 dB");
+    if (!(fabs(o->engine_db) <= 60)) return lay_fail(err, LAY_BAD_INPUT, "the engine can be changed by at most 60 dB");
+    if ((unsigned)o->speed_given >= LAY_GIVEN_COUNT)
+        return lay_fail(err, LAY_BAD_INPUT, "what is given of the speed must be one of the words listed");
+    if (o->tach && o->speed_given != LAY_GIVEN_STATED)
+        return lay_fail(err, LAY_BAD_INPUT, "with a tach nothing else is given of the speed: leave the tach out");
     return LAY_OK;
 }
 
@@ -70,17 +76,30 @@ static lay_status render_runs(lay_sim_scene *scene, const lay_sim_tach *tach, co
     return status;
 }
 
+static lay_status save_logs(const lay_sim_scene *scene, const char *folder, lay_error *err) {
+    lay_status status = LAY_OK;
+    for (size_t i = 0; i < scene->run_count && status == LAY_OK; i++) {
+        if (scene->runs[i].given.kind != LAY_GIVEN_LOG) continue;
+        lay_text log = {0};
+        lay_sim_log_write(&scene->runs[i], &log);
+        status = save(folder, scene->runs[i].given.log_file, &log, err);
+    }
+    return status;
+}
+
 static lay_status write_job(lay_sim_scene *scene, const char *folder, lay_error *err) {
     lay_text unit = {0}, table = {0}, truth = {0};
     lay_sim_tach tach = {.body = -1};
     scene->random = lay_sim_stream(&scene->options, LAY_SIM_STREAM_TABLE);
     if (scene->options.tach) tach = lay_sim_tach_draw(scene);
     name_files(scene);
-    lay_unit_write(scene->unit, &unit);
+    if (!scene->options.tach) lay_sim_scene_given(scene);
+    lay_sim_unit_text(scene, &unit);
     lay_sim_table_write(scene, &tach, &table);
     lay_sim_truth_write(scene, &truth);
     lay_status status = make_folder(folder, err);
     if (status == LAY_OK) status = render_runs(scene, &tach, folder, err);
+    if (status == LAY_OK) status = save_logs(scene, folder, err);
     if (status == LAY_OK) status = save(folder, "unit.ini", &unit, err);
     if (status == LAY_OK) status = save(folder, "runs.csv", &table, err);
     if (status == LAY_OK) status = save(folder, "truth.json", &truth, err);

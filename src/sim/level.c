@@ -28,9 +28,22 @@ double lay_sim_noise_rms(const lay_sim_scene *scene, const lay_sim_run *run) {
     return sqrt(sum / SAMPLES);
 }
 
-static double structure_power(const lay_sim_scene *scene, double hz) {
-    double gain, turn;
-    lay_sim_floor_gain(&scene->noise, hz, &gain, &turn);
+double lay_sim_voice_path(const lay_sim_scene *scene, const lay_sim_voice *v, double hz, double *turn) {
+    double gain = 1.0, angle = 0.0;
+    if (v->structure) lay_sim_floor_gain(&scene->noise, hz, &gain, &angle);
+    for (int i = 0; v->cabin && i < scene->cabin.count; i++) { /* one by one: a single section never turns by pi */
+        lay_sim_cascade one = {.stage = {scene->cabin.stage[i]}, .count = 1};
+        double re, im;
+        lay_sim_cascade_response(&one, scene->rate, hz, &re, &im);
+        gain *= sqrt(re * re + im * im);
+        angle += atan2(im, re);
+    }
+    if (turn) *turn = angle;
+    return gain;
+}
+
+static double path_power(const lay_sim_scene *scene, const lay_sim_voice *v, double hz) {
+    double gain = lay_sim_voice_path(scene, v, hz, NULL);
     return gain * gain;
 }
 
@@ -45,7 +58,7 @@ double lay_sim_voice_tnr(const lay_sim_scene *scene, const lay_sim_run *run, con
         double a = v->amplitude * lay_sim_voice_gain(v, &line, lay_sim_profile_load(&run->profile, t), hz);
         lay_sim_noise_gain(scene, run, hz, &air, &structure);
         lay_sim_floor_band(&scene->noise, at, &air_band, &structure_band);
-        tone += 0.5 * a * a * (v->structure ? structure_power(scene, at) : 1.0);
+        tone += 0.5 * a * a * path_power(scene, v, at);
         noise += air_band * air * air + structure_band * structure * structure;
     }
     return noise > 0 ? lay_db_power(tone / noise) : -200.0;
@@ -94,7 +107,7 @@ void lay_sim_scene_level(lay_sim_scene *scene) {
                                                                                        : scene->runs[r].profile.from_hz;
             double at = line.hz > 0 ? line.hz : line.order * top;
             double a = v->amplitude * lay_sim_voice_gain(v, &line, 1.0, top);
-            sum += a * a * (v->structure ? 10.0 * structure_power(scene, at) : 1.0);
+            sum += a * a * (v->structure ? 10.0 : 1.0) * path_power(scene, v, at);
         }
         tones =
             fmax(tones, 4.0 * sqrt(sum)); /* crests of many lines rarely meet: four times their joint rms * sqrt 2 */
@@ -105,5 +118,6 @@ void lay_sim_scene_level(lay_sim_scene *scene) {
     double wanted = lay_sim_amplitude(lay_sim_draw(&scene->random, scene->traits->level_db)) / loudest;
     scene->level = fmin(wanted, 0.95 / bound);
     scene->clips = lay_random_unit(&scene->random) < scene->traits->clip_chance;
+    if (scene->options.events) scene->level *= 0.5; /* revs and talk louder than the runs alone */
     if (scene->clips) scene->level = 1.0 / (4.0 * loudest + 0.4 * tones);
 }

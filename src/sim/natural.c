@@ -113,6 +113,7 @@ static lay_status engine_line(lay_sim_scene *scene, int multiple, double level_d
                        .flank = {1, 0.5},
                        .floor_gain = 0.4,
                        .speed_power = 0.5,
+                       .cabin = true,
                        .measured = true};
     v.phase = phase(&scene->random);
     size_t first = scene->voice_count;
@@ -126,7 +127,8 @@ static lay_status engine(lay_sim_scene *scene, lay_error *err) {
     if (!scene->unit->engine.present) return LAY_OK;
     lay_random *r = &scene->random;
     int cylinders = scene->unit->engine.cylinders;
-    double level = lay_sim_draw(r, scene->traits->engine_db), decay = lay_random_between(r, 3, 6);
+    double level = lay_sim_draw(r, scene->traits->engine_db) + scene->options.engine_db,
+           decay = lay_random_between(r, 3, 6);
     double unevenness = lay_random_between(r, 10, 22);
     lay_status status = LAY_OK;
     for (int i = 1; i <= 2 * cylinders && status == LAY_OK; i++)

@@ -33,6 +33,20 @@ bool lay_sim_run_backward(const lay_unit *unit, const lay_sim_run *run) {
     return unit->output >= 0 && run->kinematics.speed[unit->output].value * forward_sense(unit) < 0;
 }
 
+int lay_sim_gear_below(const lay_unit *unit, const lay_sim_run *run) {
+    int below = -1;
+    double best = 0;
+    if (lay_sim_run_backward(unit, run)) return below;
+    for (size_t g = 0; g < unit->gear_count; g++) {
+        lay_sim_run other = {0};
+        if (lay_sim_run_solve(unit, (int)g, &other, NULL) != LAY_OK) continue;
+        bool lower = !lay_sim_run_backward(unit, &other) && other.output_order < 0.95 * run->output_order;
+        if (lower && other.output_order > best) best = other.output_order, below = (int)g;
+        lay_sim_run_free(&other);
+    }
+    return below;
+}
+
 typedef struct gears {
     int forward[64], forward_count, neutral, reverse; /* -1: none */
 } gears;
@@ -86,6 +100,7 @@ static void draw_profile(lay_sim_scene *scene, lay_sim_run *run, bool is_short) 
     }
     double seconds = scene->options.seconds;
     if (seconds <= 0) seconds = is_short ? lay_random_between(r, 3, 5) : lay_random_between(r, 8, 15);
+    if (scene->options.seconds <= 0 && scene->options.events) seconds *= 1.5; /* room for them */
     bool lifts = run->load != LAY_LOAD_NONE && lay_random_int(r, 0, 9) < scene->traits->load_changes_in_ten;
     lay_sim_profile_draw(r, run->motion, run->load, low, high, seconds, lifts, &run->profile);
 }

@@ -1,6 +1,7 @@
 #include "render.h"
 
 #include "chunk.h"
+#include "overlay.h"
 #include "trains.h"
 
 #include <math.h>
@@ -17,6 +18,8 @@ typedef struct renderer {
     lay_sim_impacts trains[LAY_SIM_TRAINS_MAX];
     size_t train_count;
     lay_random random;
+    lay_sim_overlay overlay;
+    bool overlaid;
     double loudness; /* mean square an automatic gain follows */
     double agc_power, agc_gain;
     double frames[2 * LAY_SIM_BLOCKS * LAY_SIM_BLOCK_LONGEST];
@@ -41,6 +44,8 @@ static void prepare(renderer *r, const lay_sim_scene *scene, const lay_sim_run *
     r->loudness = 2.0 * rms * rms;
     r->agc_power = lay_random_between(&r->random, 0.1, 0.35);
     r->agc_gain = 1.0;
+    lay_random other = lay_sim_stream(&scene->options, LAY_SIM_STREAM_OVERLAY + (uint64_t)(run - scene->runs));
+    r->overlaid = lay_sim_overlay_draw(&other, &run->trip, scene->rate, rms, &r->overlay);
 }
 
 static void set_motion(renderer *r, size_t first_sample) {
@@ -48,9 +53,15 @@ static void set_motion(renderer *r, size_t first_sample) {
     for (size_t e = 0; e <= LAY_SIM_BLOCKS; e++) {
         double t = (double)(first_sample + e * c->block) / c->rate;
         c->time[e] = t;
-        c->turns[e] = lay_sim_profile_turns(&r->run->profile, t);
-        c->hz[e] = lay_sim_profile_hz(&r->run->profile, t);
-        c->load[e] = lay_sim_profile_load(&r->run->profile, t);
+        lay_sim_moment now;
+        lay_sim_trip_at(&r->run->trip, &r->run->profile, t, &now);
+        c->turns[e] = now.turns;
+        c->hz[e] = now.hz;
+        c->crank_turns[e] = now.crank_turns;
+        c->crank_hz[e] = now.crank_hz;
+        c->road_hz[e] = now.road_hz;
+        c->load[e] = now.load;
+        c->geared[e] = now.geared;
     }
 }
 
@@ -68,7 +79,7 @@ static void add_noise(renderer *r) {
     size_t n = LAY_SIM_BLOCKS * c->block;
     double air[LAY_SIM_BLOCKS + 1], structure[LAY_SIM_BLOCKS + 1], wind[LAY_SIM_BLOCKS + 1];
     for (size_t e = 0; e <= LAY_SIM_BLOCKS; e++) {
-        lay_sim_noise_gain(r->scene, r->run, c->hz[e], &air[e], &structure[e]);
+        lay_sim_noise_gain(r->scene, r->run, c->road_hz[e], &air[e], &structure[e]);
         wind[e] = air[e] * (1.0 + 0.6 * sin(2.0 * LAY_PI * r->gust_rate * c->time[e] + r->gust_phase));
     }
     lay_sim_white(&r->random, r->scene->noise.air_level, c->spare, n);
@@ -85,10 +96,13 @@ static void add_noise(renderer *r) {
 
 static void add_impacts(renderer *r) {
     lay_sim_chunk *c = &r->chunk;
-    for (size_t i = 0; i < r->train_count; i++)
+    for (size_t i = 0; i < r->train_count; i++) {
+        lay_sim_impacts *train = &r->trains[i];
+        const double *turns = train->crank ? c->crank_turns : c->turns;
         for (size_t b = 0; b < LAY_SIM_BLOCKS; b++)
-            lay_sim_impacts_block(&r->trains[i], c->turns[b], c->turns[b + 1], c->load[b], c->rate, c->spare,
-                                  c->x + b * c->block, c->block);
+            lay_sim_impacts_block(train, turns[b], turns[b + 1], c->load[b], train->crank ? 1.0 : c->geared[b], c->rate,
+                                  c->spare, c->x + b * c->block, c->block);
+    }
 }
 
 /* A phone turns itself down within 50 ms when it gets loud and comes back over two seconds. */
@@ -115,6 +129,7 @@ static void render_chunk(renderer *r, size_t first_sample) {
     add_noise(r);
     lay_sim_chunk_tones(r->scene, r->run, &r->chunk);
     add_impacts(r);
+    if (r->overlaid) lay_sim_overlay_add(&r->overlay, r->chunk.x, LAY_SIM_BLOCKS * r->chunk.block, first_sample);
     if (r->scene->traits->gain_riding) ride_gain(r);
 }
 

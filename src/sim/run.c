@@ -11,5 +11,7 @@ const lay_expected *lay_sim_run_part(const lay_sim_run *run, lay_part_type type,
 void lay_sim_run_free(lay_sim_run *run) {
     lay_kinematics_free(&run->kinematics);
     free(run->expected);
+    if (run->lower) lay_sim_run_free(run->lower);
+    free(run->lower);
     *run = (lay_sim_run){0};
 }

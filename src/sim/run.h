@@ -4,13 +4,17 @@
 
 #include <layshaft/sim.h>
 
-#include "profile.h"
+#include "given.h"
+#include "trip.h"
 
 typedef struct lay_sim_run {
     int gear;
     lay_load load;
     lay_sim_motion motion;
     lay_sim_profile profile;
+    lay_sim_trip trip;         /* what happens on the way */
+    struct lay_sim_run *lower; /* kinematics of the gear before a shift, NULL: none; owned */
+    lay_sim_given given;       /* what the table says of the speed */
     lay_kinematics kinematics;
     lay_expected *expected; /* names borrowed from the unit */
     size_t expected_count;

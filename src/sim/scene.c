@@ -1,5 +1,6 @@
 #include "scene.h"
 
+#include <math.h>
 #include <stdlib.h>
 
 lay_random lay_sim_stream(const lay_sim_options *options, uint64_t stream) {
@@ -19,6 +20,17 @@ lay_status lay_sim_scene_add(lay_sim_scene *scene, const lay_sim_voice *voice, l
     return LAY_OK;
 }
 
+/* Air modes of a body shell lie between some 40 and 250 Hz; at a node of one an order all but vanishes (common
+ * practice, no source). */
+void lay_sim_scene_cabin(lay_sim_scene *scene) {
+    lay_random r = lay_sim_stream(&scene->options, LAY_SIM_STREAM_CABIN);
+    for (int i = 0; i < 6 && scene->traits->vehicle; i++) {
+        double hz = 40.0 * pow(250.0 / 40.0, lay_random_unit(&r)), q = lay_random_between(&r, 3, 10);
+        double db = lay_random_between(&r, 6, 14) * (i % 2 == 0 ? 1.0 : -1.0);
+        lay_sim_cascade_add(&scene->cabin, lay_sim_peaking(scene->rate, hz, q, db));
+    }
+}
+
 lay_status lay_sim_scene_build(lay_sim_scene *scene, const lay_unit *unit, const lay_sim_options *options,
                                lay_error *err) {
     static const double rates[] = {16000, 32000, 44100, 48000};
@@ -35,8 +47,10 @@ lay_status lay_sim_scene_build(lay_sim_scene *scene, const lay_unit *unit, const
     lay_status status = lay_sim_scene_faults(scene, err);
     *r = lay_sim_stream(options, LAY_SIM_STREAM_PLAN);
     if (status == LAY_OK) status = lay_sim_scene_plan(scene, err);
+    if (status == LAY_OK) status = lay_sim_scene_events(scene, err);
     *r = lay_sim_stream(options, LAY_SIM_STREAM_STRUCTURE);
     if (status == LAY_OK) status = lay_sim_floor_draw(r, scene->traits, scene->rate, &scene->noise, err);
+    if (scene->options.booms) lay_sim_scene_cabin(scene);
     if (status == LAY_OK) status = lay_sim_scene_natural(scene, err);
     *r = lay_sim_stream(options, LAY_SIM_STREAM_FAULT_VOICES);
     if (status == LAY_OK) status = lay_sim_scene_fault_voices(scene, err);

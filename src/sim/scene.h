@@ -16,6 +16,7 @@ typedef struct lay_sim_scene {
     double rate;
     lay_random random; /* of the stage at work: see lay_sim_stream */
     lay_sim_floor noise;
+    lay_sim_cascade cabin;             /* what lies between the engine and the sensor; empty: nothing */
     double air_power, structure_power; /* noises grow with speed to these powers */
     lay_fault faults[LAY_SIM_FAULTS_MAX];
     size_t fault_count;
@@ -43,13 +44,17 @@ enum {
     LAY_SIM_STREAM_FAULT_VOICES,
     LAY_SIM_STREAM_LEVEL,
     LAY_SIM_STREAM_CALIBRATION,
+    LAY_SIM_STREAM_CABIN,
     LAY_SIM_STREAM_IMPACTS = 100,
     LAY_SIM_STREAM_MESH = 1000,
     LAY_SIM_STREAM_ROTOR = 10000,
     LAY_SIM_STREAM_DAY = 20000,
     LAY_SIM_STREAM_TABLE = 20001,
     LAY_SIM_STREAM_PROFILE = 20100,
-    LAY_SIM_STREAM_NOISE = 20200
+    LAY_SIM_STREAM_NOISE = 20200,
+    LAY_SIM_STREAM_GIVEN = 20300, /* the job's, then one per run */
+    LAY_SIM_STREAM_EVENTS = 20400,
+    LAY_SIM_STREAM_OVERLAY = 20500
 };
 lay_random lay_sim_stream(const lay_sim_options *options, uint64_t stream);
 
@@ -68,12 +73,29 @@ bool lay_sim_run_backward(const lay_unit *unit, const lay_sim_run *run);
 /* Kinematics and expected orders of one gear. */
 lay_status lay_sim_run_solve(const lay_unit *unit, int gear, lay_sim_run *run, lay_error *err);
 
+/* The next lower forward gear than the run's; -1 when there is none. */
+int lay_sim_gear_below(const lay_unit *unit, const lay_sim_run *run);
+
+/* events.c: draw what happens in each run, when the options ask for it. */
+lay_status lay_sim_scene_events(lay_sim_scene *scene, lay_error *err);
+
+/* given.c: draw what the table says of every run's speed (call when the runs have their file names); the vehicle's
+ * tyres.
+ */
+void lay_sim_scene_given(lay_sim_scene *scene);
+lay_sim_tyre lay_sim_tyre_draw(const lay_sim_scene *scene);
+
 /* natural.c: what healthy parts and the surroundings sing. fault_voice.c: what the faults add. */
 lay_status lay_sim_scene_natural(lay_sim_scene *scene, lay_error *err);
 lay_status lay_sim_scene_fault_voices(lay_sim_scene *scene, lay_error *err);
 lay_status lay_sim_scene_add(lay_sim_scene *scene, const lay_sim_voice *voice, lay_error *err);
 
+/* Draw the cabin's resonances. */
+void lay_sim_scene_cabin(lay_sim_scene *scene);
+
 /* level.c */
+/* Gain from the source of a voice to the sensor at `hz`, and the phase in rad, without jumps (NULL allowed). */
+double lay_sim_voice_path(const lay_sim_scene *scene, const lay_sim_voice *voice, double hz, double *turn);
 void lay_sim_noise_gain(const lay_sim_scene *scene, const lay_sim_run *run, double hz, double *air, double *structure);
 /* rms of the whole floor in a run. */
 double lay_sim_noise_rms(const lay_sim_scene *scene, const lay_sim_run *run);

@@ -45,17 +45,33 @@ typedef struct slow {
     double gain, turn;
 } slow;
 
-static slow slow_at(const lay_sim_scene *scene, const lay_sim_voice *v, const lay_sim_line *line,
-                    const lay_sim_chunk *chunk, size_t edge) {
-    double at = line->hz > 0 ? line->hz : line->order * chunk->hz[edge];
-    slow out = {v->amplitude * lay_sim_voice_gain(v, line, chunk->load[edge], chunk->hz[edge]), 0.0};
+/* A line with the body it turns with, and the gear in which it sounds. */
+typedef struct track {
+    lay_sim_line line;
+    const double *turns, *hz;
+    bool gated, lower; /* sounds in one of two gears only: in the lower one */
+} track;
+
+static double gate(const track *k, const lay_sim_chunk *chunk, size_t edge) {
+    if (!k->gated) return 1.0;
+    return k->lower ? 1.0 - chunk->geared[edge] : chunk->geared[edge];
+}
+
+/* What turns below 4 turns/s falls silent: gears that stand, an engine that is off. */
+static double turning(double hz) {
+    const double slow_hz = 4.0;
+    return hz < slow_hz ? fmax(hz, 0.0) / slow_hz : 1.0;
+}
+
+static slow slow_at(const lay_sim_scene *scene, const lay_sim_voice *v, const track *k, const lay_sim_chunk *chunk,
+                    size_t edge) {
+    const lay_sim_line *line = &k->line;
+    double at = line->hz > 0 ? line->hz : line->order * k->hz[edge];
+    slow out = {v->amplitude * lay_sim_voice_gain(v, line, chunk->load[edge], k->hz[edge]), 0.0};
+    if (line->hz <= 0) out.gain *= turning(k->hz[edge]) * gate(k, chunk, edge);
     double top = 0.42 * chunk->rate, fade = 0.03 * chunk->rate; /* nothing above the recorder's filter */
     out.gain *= at <= top ? 1.0 : at >= top + fade ? 0.0 : (top + fade - at) / fade;
-    if (v->structure && out.gain > 0) {
-        double gain;
-        lay_sim_floor_gain(&scene->noise, at, &gain, &out.turn);
-        out.gain *= gain;
-    }
+    if (out.gain > 0) out.gain *= lay_sim_voice_path(scene, v, at, &out.turn);
     return out;
 }
 
@@ -64,13 +80,11 @@ typedef struct modulator {
     pointer at[2], advance[2];
 } modulator;
 
-static modulator modulator_at(const lay_sim_voice *v, const lay_sim_line *line, const lay_sim_chunk *chunk,
-                              size_t edge) {
+static modulator modulator_at(const lay_sim_voice *v, const track *k, size_t edge) {
     modulator m = {0};
     for (int w = 0; w < 2; w++) {
         if (!(fabs(v->am[w]) + fabs(v->fm[w]) > 0)) continue;
-        double at = line->mod_order[w] * chunk->turns[edge],
-               end = line->mod_order[w] * chunk->turns[edge + LAY_SIM_STRIDE];
+        double at = k->line.mod_order[w] * k->turns[edge], end = k->line.mod_order[w] * k->turns[edge + LAY_SIM_STRIDE];
         m.at[w] = pointer_at(2.0 * LAY_PI * (at - floor(at)) + v->mod_phase[w]);
         m.advance[w] = pointer_at(2.0 * LAY_PI * (end - at) / LAY_SIM_STRIDE);
     }
@@ -84,22 +98,21 @@ static void modulate(const lay_sim_voice *v, modulator *m, double *phase, double
     for (int w = 0; w < 2; w++) m->at[w] = turn(m->at[w], m->advance[w]);
 }
 
-static double cycles_at(const lay_sim_line *line, const lay_sim_chunk *chunk, size_t edge) {
-    return line->hz > 0 ? line->hz * chunk->time[edge] : line->order * chunk->turns[edge];
+static double cycles_at(const track *k, const lay_sim_chunk *chunk, size_t edge) {
+    return k->line.hz > 0 ? k->line.hz * chunk->time[edge] : k->line.order * k->turns[edge];
 }
 
 /* One stride: phase and step exact at its start, then carried on; the phase at a block's end is that at the next one's
  * start, so nothing jumps. */
-static void add_stride(const lay_sim_voice *v, const lay_sim_line *line, lay_sim_chunk *chunk, size_t first, slow from,
-                       slow to) {
+static void add_stride(const lay_sim_voice *v, const track *k, lay_sim_chunk *chunk, size_t first, slow from, slow to) {
     const double n = (double)chunk->block;
     double gain_rise = (to.gain - from.gain) / LAY_SIM_STRIDE, turn_rise = (to.turn - from.turn) / LAY_SIM_STRIDE;
-    double mod0, mod1, factor0, factor1, step = 0, gain = from.gain, cycles = cycles_at(line, chunk, first);
-    modulator m = modulator_at(v, line, chunk, first);
+    double mod0, mod1, factor0, factor1, step = 0, gain = from.gain, cycles = cycles_at(k, chunk, first);
+    modulator m = modulator_at(v, k, first);
     modulate(v, &m, &mod1, &factor1);
     pointer at = pointer_at(2.0 * LAY_PI * (cycles - floor(cycles)) + v->phase + mod1 + from.turn), by = {0};
     for (size_t e = first; e < first + LAY_SIM_STRIDE; e++, gain += gain_rise) {
-        double next_cycles = cycles_at(line, chunk, e + 1), last_step = step;
+        double next_cycles = cycles_at(k, chunk, e + 1), last_step = step;
         mod0 = mod1, factor0 = factor1;
         modulate(v, &m, &mod1, &factor1);
         step = (2.0 * LAY_PI * (next_cycles - cycles) + mod1 - mod0 + turn_rise) / n;
@@ -109,20 +122,39 @@ static void add_stride(const lay_sim_voice *v, const lay_sim_line *line, lay_sim
     }
 }
 
-static void add_voice(const lay_sim_scene *scene, const lay_sim_voice *v, const lay_sim_line *line,
-                      lay_sim_chunk *chunk) {
+static void add_voice(const lay_sim_scene *scene, const lay_sim_voice *v, const track *k, lay_sim_chunk *chunk) {
     const double unheard = 1e-9;
-    slow from, to = slow_at(scene, v, line, chunk, 0);
+    slow from, to = slow_at(scene, v, k, chunk, 0);
     for (size_t first = 0; first < LAY_SIM_BLOCKS; first += LAY_SIM_STRIDE) {
         from = to;
-        to = slow_at(scene, v, line, chunk, first + LAY_SIM_STRIDE);
-        if (from.gain > unheard || to.gain > unheard) add_stride(v, line, chunk, first, from, to);
+        to = slow_at(scene, v, k, chunk, first + LAY_SIM_STRIDE);
+        if (from.gain > unheard || to.gain > unheard) add_stride(v, k, chunk, first, from, to);
     }
 }
 
+/* Belts run off the crank, not off the input shaft, even where the unit file says that they turn alike. */
+static bool on_crank(const lay_unit *unit, const lay_sim_voice *v) {
+    if (v->carrier != LAY_SIM_ROTOR) return false;
+    return unit->rotors[v->index].body == (unit->engine.present ? unit->engine.body : unit->reference);
+}
+
+/* What belongs to the gear sounds only while it is in; the engine and what is fixed in Hz sound once, for both. */
+static bool track_of(const lay_unit *unit, const lay_sim_voice *v, const lay_sim_run *run, bool gated, bool lower,
+                     const lay_sim_chunk *chunk, track *out) {
+    *out = (track){.lower = lower};
+    if (!lay_sim_voice_line(v, run, &out->line)) return false;
+    out->line.crank = out->line.crank || on_crank(unit, v);
+    out->turns = out->line.crank ? chunk->crank_turns : chunk->turns;
+    out->hz = out->line.crank ? chunk->crank_hz : chunk->hz;
+    out->gated = gated && !out->line.crank && out->line.hz <= 0;
+    return !lower || out->gated;
+}
+
 void lay_sim_chunk_tones(const lay_sim_scene *scene, const lay_sim_run *run, lay_sim_chunk *chunk) {
+    track k;
     for (size_t i = 0; i < scene->voice_count; i++) {
-        lay_sim_line line;
-        if (lay_sim_voice_line(&scene->voices[i], run, &line)) add_voice(scene, &scene->voices[i], &line, chunk);
+        const lay_sim_voice *v = &scene->voices[i];
+        if (track_of(scene->unit, v, run, run->lower != NULL, false, chunk, &k)) add_voice(scene, v, &k, chunk);
+        if (run->lower && track_of(scene->unit, v, run->lower, true, true, chunk, &k)) add_voice(scene, v, &k, chunk);
     }
 }

@@ -91,6 +91,7 @@ static void engine_ticks(trains *t) {
         if (!item) return;
         int strikes = t->scene->unit->engine.cylinders * (kind == 0 ? 1 : 2);
         item->order = engine->cycle_order * strikes;
+        item->crank = true;
         item->jitter = 0.002;
         item->scatter = 0.2;
         item->peak = loud * t->rms;

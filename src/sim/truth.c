@@ -120,6 +120,64 @@ static void write_fault(const lay_sim_scene *scene, const lay_fault *f, lay_text
     lay_text_add(out, "]}");
 }
 
+/* The step grows with very long runs: the list stays within some 200 kB. */
+static double speed_step(const lay_sim_run *run) {
+    return fmax(0.05, run->profile.seconds / 20000.0);
+}
+
+typedef double speed_at(const lay_sim_trip *trip, const lay_sim_profile *profile, double t);
+
+static void write_speeds(const lay_sim_run *run, const char *key, speed_at *at, lay_text *out) {
+    double step = speed_step(run);
+    lay_text_add(out, ",\"%s\":[", key);
+    for (long k = 0; (double)k * step <= run->profile.seconds; k++) {
+        double hz = at(&run->trip, &run->profile, (double)k * step);
+        if (k > 0) lay_text_add(out, ",");
+        if (hz > 0)
+            lay_text_add(out, "%.3f", 60.0 * hz);
+        else
+            lay_text_add(out, "null");
+    }
+    lay_text_add(out, "]");
+}
+
+static void write_speed(const lay_sim_run *run, lay_text *out) {
+    lay_text_add(out, ",\n   \"speed\":{\"step_s\":%.6g", speed_step(run));
+    write_speeds(run, "rpm", lay_sim_trip_joined_hz, out);
+    if (run->trip.event_count > 0) write_speeds(run, "shaft_rpm", lay_sim_trip_shaft_hz, out);
+    lay_text_add(out, "}");
+}
+
+static void write_given(const lay_sim_scene *scene, const lay_sim_run *run, lay_text *out) {
+    if (!scene->options.tach) lay_text_add(out, ",\"given\":\"%s\"", lay_speed_given_name(run->given.kind));
+    const lay_sim_log *log = &run->given.log;
+    if (run->given.kind == LAY_GIVEN_LOG)
+        lay_text_add(out, ",\"log\":{\"offset_s\":%.6f,\"drift\":%.9f,\"lag_s\":%.4f}", log->offset_s, log->drift,
+                     log->lag_s);
+}
+
+static void write_events(const lay_sim_trip *trip, lay_text *out) {
+    for (size_t i = 0; i < trip->event_count; i++)
+        lay_text_add(out, "%s{\"kind\":\"%s\",\"from_s\":%.3f,\"to_s\":%.3f}", i > 0 ? "," : ",\"events\":[",
+                     lay_sim_event_name(trip->events[i].kind), trip->events[i].from, trip->events[i].to);
+    if (trip->event_count > 0) lay_text_add(out, "]");
+}
+
+static void write_run(const lay_sim_scene *scene, const lay_sim_run *run, lay_text *out) {
+    double low, mean, high;
+    lay_sim_profile_range(&run->profile, &low, &mean, &high);
+    lay_text_add(out, "{\"file\":");
+    quoted(out, run->file);
+    lay_text_add(out, ",\"gear\":");
+    quoted(out, scene->unit->gears[run->gear].name);
+    lay_text_add(out, ",\"load\":\"%s\",\"min_rpm\":%.3f,\"mean_rpm\":%.3f,\"max_rpm\":%.3f", lay_load_name(run->load),
+                 60.0 * low, 60.0 * mean, 60.0 * high);
+    write_given(scene, run, out);
+    write_events(&run->trip, out);
+    if (scene->options.speed_truth) write_speed(run, out);
+    lay_text_add(out, "}");
+}
+
 void lay_sim_truth_write(const lay_sim_scene *scene, lay_text *out) {
     lay_text_add(out, "{\"seed\":%llu,\"world\":\"%s\",\"outcome\":\"%s\",\"clipped\":%s,\n \"faults\":[",
                  (unsigned long long)scene->options.seed, scene->traits->name, outcome(scene),
@@ -130,15 +188,8 @@ void lay_sim_truth_write(const lay_sim_scene *scene, lay_text *out) {
     }
     lay_text_add(out, "],\n \"runs\":[");
     for (size_t i = 0; i < scene->run_count; i++) {
-        const lay_sim_run *run = &scene->runs[i];
-        double low, mean, high;
-        lay_sim_profile_range(&run->profile, &low, &mean, &high);
-        lay_text_add(out, "%s{\"file\":", i > 0 ? ",\n  " : "");
-        quoted(out, run->file);
-        lay_text_add(out, ",\"gear\":");
-        quoted(out, scene->unit->gears[run->gear].name);
-        lay_text_add(out, ",\"load\":\"%s\",\"min_rpm\":%.3f,\"mean_rpm\":%.3f,\"max_rpm\":%.3f}",
-                     lay_load_name(run->load), 60.0 * low, 60.0 * mean, 60.0 * high);
+        if (i > 0) lay_text_add(out, ",\n  ");
+        write_run(scene, &scene->runs[i], out);
     }
     lay_text_add(out, "]}\n");
 }

@@ -32,8 +32,10 @@ bool lay_sim_voice_line(const lay_sim_voice *v, const lay_sim_run *run, lay_sim_
     case LAY_SIM_ROTOR:
         return outside_line(v, run, LAY_PART_ROTOR, out);
     case LAY_SIM_ENGINE:
+        out->crank = true;
         return outside_line(v, run, LAY_PART_ENGINE, out);
     case LAY_SIM_REFERENCE:
+        out->crank = true;
         out->order = v->multiple;
         return true;
     case LAY_SIM_OUTPUT:

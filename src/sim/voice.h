@@ -30,6 +30,7 @@ typedef struct lay_sim_voice {
     double am[2], fm[2]; /* modulation by the two wheels' turns: depth, index in rad */
     double mod_phase[2];
     bool structure; /* heard through the case */
+    bool cabin;     /* heard through the cabin */
     bool measured;  /* its tone-to-noise ratio counts for its family's level */
 } lay_sim_voice;
 
@@ -38,6 +39,7 @@ typedef struct lay_sim_line {
     double order; /* per turn of the reference, 0: fixed frequency or silent */
     double hz;    /* fixed frequency, else 0 */
     bool loaded;
+    bool crank; /* it follows the engine, whatever the gearbox does */
     double mod_order[2];
 } lay_sim_line;
 

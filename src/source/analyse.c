@@ -24,7 +24,7 @@ void lay_run_evidence_free(lay_run_evidence *run) {
     *run = (lay_run_evidence){0};
 }
 
-static void pick_channels(const lay_reading *r, size_t frames) {
+void lay_reading_pick(const lay_reading *r, size_t frames) {
     size_t all = (size_t)r->info->channels, n = r->channel_count;
     for (size_t i = 0; i < frames; i++)
         for (size_t c = 0; c < n; c++) r->picked[i * n + c] = r->block[i * all + (size_t)r->channels[c]];
@@ -50,7 +50,7 @@ static lay_status second_reading(lay_reading *r, const lay_analysis_options *opt
     while (status == LAY_OK && got > 0) {
         status = lay_recording_read(r->recording, r->block, LAY_BLOCK, &got, err);
         if (status != LAY_OK || got == 0) break;
-        pick_channels(r, got);
+        lay_reading_pick(r, got);
         status = lay_order_feed(order, r->picked, got, err);
     }
     if (status == LAY_OK) {
@@ -100,18 +100,20 @@ static lay_status measure(lay_reading *r, const lay_analysis_options *options, l
         return status;
     }
     lay_reading_take_speed(r);
+    if (r->out->gear < 0) {
+        r->out->usable = false;
+        return LAY_OK;
+    }
     status = second_reading(r, options, err);
     if (status != LAY_OK || !r->out->usable) return status;
     warn_about_length(r->out);
     return collect_lines(r, err);
 }
 
-static lay_status prepare(lay_reading *r, lay_error *err) {
+lay_status lay_reading_open(lay_reading *r, lay_error *err) {
     lay_run_evidence *out = r->out;
     lay_status status = lay_reading_gear(r, err);
-    if (status == LAY_OK && out->gear >= 0) status = lay_unit_solve(r->unit, out->gear, &out->kinematics, err);
-    if (status == LAY_OK && out->gear >= 0)
-        status = lay_unit_expect(r->unit, &out->kinematics, &out->expected, &out->expected_count, err);
+    if (status == LAY_OK && out->gear >= 0) status = lay_reading_use_gear(r, out->gear, err);
     if (status == LAY_OK) status = lay_recording_open(r->spec->path, r->spec->csv_rate, &r->recording, err);
     if (status != LAY_OK) return status;
     r->info = lay_recording_get_info(r->recording);
@@ -126,6 +128,15 @@ static lay_status prepare(lay_reading *r, lay_error *err) {
     return r->block && r->picked ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory to read the recording");
 }
 
+void lay_reading_close(lay_reading *r) {
+    lay_recording_close(r->recording);
+    lay_shaft_free(&r->shaft);
+    free(r->channels);
+    free(r->block);
+    free(r->picked);
+    free(r->gear_probability);
+}
+
 lay_status lay_run_analyse(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
                            const lay_analysis_options *options, lay_run_evidence *out, lay_error *err) {
     *out = (lay_run_evidence){.tach_body = -1,
@@ -134,16 +145,9 @@ lay_status lay_run_analyse(const lay_unit *unit, const lay_run_spec *spec, const
                               .quantity = spec->quantity,
                               .full_scale = spec->full_scale > 0 ? spec->full_scale : 1};
     lay_reading r = {.unit = unit, .spec = spec, .table_path = table_path, .out = out};
-    lay_status status = prepare(&r, err);
-    if (status == LAY_OK && out->gear < 0)
-        lay_reading_warn(out, "the gear is not given, so no order can be named: write it into the table");
-    else if (status == LAY_OK)
-        status = measure(&r, options, err);
-    lay_recording_close(r.recording);
-    lay_shaft_free(&r.shaft);
-    free(r.channels);
-    free(r.block);
-    free(r.picked);
+    lay_status status = lay_reading_open(&r, err);
+    if (status == LAY_OK) status = measure(&r, options, err);
+    lay_reading_close(&r);
     if (status != LAY_OK) lay_run_evidence_free(out);
     return status;
 }

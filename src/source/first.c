@@ -1,5 +1,4 @@
-#include "plan.h"
-#include "reading.h"
+#include "seek.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -10,19 +9,13 @@
 typedef struct first_pass {
     lay_check *check;
     lay_tach *tach;
-    lay_refine *refine;
-    double orders[LAY_PLAN_ORDERS], weights[LAY_PLAN_ORDERS];
+    lay_seek seek;
+    bool seeking; /* the speed is sought in the recording itself; that costs more than all the rest of this reading */
 } first_pass;
 
-/* A stated speed is refined only where no tach gives it: that costs more than all the rest of the first reading. */
-static lay_status refine_open(first_pass *p, lay_reading *r, lay_error *err) {
-    const lay_run_spec *spec = r->spec;
-    size_t count =
-        lay_plan_speed_orders(&r->out->kinematics, r->out->expected, r->out->expected_count, p->orders, p->weights);
-    double search = spec->rpm_low == spec->rpm_high ? 0.05 : 0.03;
-    lay_refine_options options = {r->info->rate, spec->rpm_low / 60, spec->rpm_high / 60, search, p->orders, p->weights,
-                                  count};
-    return lay_refine_new(&options, &p->refine, err);
+static lay_status seek_open(first_pass *p, lay_reading *r, const lay_shaft *known, lay_error *err) {
+    p->seeking = true;
+    return lay_seek_open(r, known, &p->seek, err);
 }
 
 static lay_status first_open(first_pass *p, lay_reading *r, lay_error *err) {
@@ -32,8 +25,13 @@ static lay_status first_open(first_pass *p, lay_reading *r, lay_error *err) {
         lay_tach_options options = {r->info->rate, spec->pulses_per_rev > 0 ? spec->pulses_per_rev : 1, r->tach_order};
         status = lay_tach_new(&options, &p->tach, err);
     }
-    if (status == LAY_OK && !p->tach && spec->rpm_low > 0) status = refine_open(p, r, err);
+    if (status == LAY_OK && !p->tach) status = seek_open(p, r, NULL, err);
     return status;
+}
+
+static lay_status seek_feed(first_pass *p, lay_reading *r, size_t got, lay_error *err) {
+    lay_reading_pick(r, got);
+    return lay_seek_feed(&p->seek, r->picked, got, err);
 }
 
 static lay_status first_feed(first_pass *p, lay_reading *r, lay_error *err) {
@@ -44,8 +42,7 @@ static lay_status first_feed(first_pass *p, lay_reading *r, lay_error *err) {
         if (status == LAY_OK) status = lay_check_feed(p->check, r->block, got, err);
         if (status == LAY_OK && p->tach)
             status = lay_tach_feed(p->tach, r->block + r->spec->tach_channel - 1, stride, got, err);
-        if (status == LAY_OK && p->refine)
-            status = lay_refine_feed(p->refine, r->block + r->channels[0], stride, got, err);
+        if (status == LAY_OK && p->seeking) status = seek_feed(p, r, got, err);
     } while (status == LAY_OK && got > 0);
     return status;
 }
@@ -82,24 +79,19 @@ static lay_status tach_speed(first_pass *p, lay_reading *r, bool *found, lay_err
     return soften(lay_tach_finish(p->tach, &r->shaft, &local), &local, prefix, r, found, err);
 }
 
-static lay_status stated_speed(first_pass *p, lay_reading *r, bool *found, lay_error *err) {
-    lay_error local = {0};
-    return soften(lay_refine_finish(p->refine, &r->shaft, &local), &local, "", r, found, err);
-}
-
-/* The tach failed but a speed is stated: read the recording once more for it. */
-static lay_status fall_back(first_pass *p, lay_reading *r, bool *found, lay_error *err) {
-    size_t stride = (size_t)r->info->channels, got = 1;
+/* The recording once more: the tach failed, or its speed is to tell the gear. */
+static lay_status read_again(first_pass *p, lay_reading *r, const lay_shaft *known, bool *found, lay_error *err) {
+    size_t got = 1;
     lay_status status = lay_recording_rewind(r->recording, err);
-    if (status == LAY_OK) status = refine_open(p, r, err);
+    if (status == LAY_OK) status = seek_open(p, r, known, err);
     while (status == LAY_OK && got > 0) {
         status = lay_recording_read(r->recording, r->block, LAY_BLOCK, &got, err);
-        if (status == LAY_OK) status = lay_refine_feed(p->refine, r->block + r->channels[0], stride, got, err);
+        if (status == LAY_OK) status = seek_feed(p, r, got, err);
     }
-    return status == LAY_OK ? stated_speed(p, r, found, err) : status;
+    return status == LAY_OK ? lay_seek_finish(&p->seek, r, found, err) : status;
 }
 
-/* Tach first; the stated speed when there is none, or when the tach cannot be read. */
+/* Tach first; the recording itself when there is none, or when the tach cannot be read. */
 static lay_status choose_speed(first_pass *p, lay_reading *r, bool *found, lay_error *err) {
     lay_status status = LAY_OK;
     *found = false;
@@ -107,13 +99,9 @@ static lay_status choose_speed(first_pass *p, lay_reading *r, bool *found, lay_e
         status = tach_speed(p, r, found, err);
     else if (r->spec->tach_channel)
         lay_reading_warn(r->out, "the tach looks at a body that does not turn in this gear; it is not used");
-    if (status != LAY_OK || *found) return status;
-    if (p->refine) return stated_speed(p, r, found, err);
-    if (r->spec->rpm_low > 0) return fall_back(p, r, found, err);
-    if (!p->tach)
-        lay_reading_warn(r->out,
-                         "no speed: the table gives neither tach_channel nor rpm for this run; add one of them");
-    return LAY_OK;
+    if (status != LAY_OK || (*found && r->out->gear >= 0)) return status;
+    if (p->seeking) return lay_seek_finish(&p->seek, r, found, err);
+    return read_again(p, r, *found ? &r->shaft : NULL, found, err);
 }
 
 static void compare_with_stated(lay_reading *r, double mean_hz) {
@@ -128,6 +116,11 @@ static void compare_with_stated(lay_reading *r, double mean_hz) {
     if (r->shaft.source == LAY_SPEED_STATED && fabs(r->shaft.correction) > 0.005 && r->shaft.confidence > 0.5)
         lay_text_add(&out->warnings, "the table says %.0f rpm; the recording's own lines say %.0f rpm, which is used\n",
                      low, low * (1 + r->shaft.correction));
+    if (r->shaft.source == LAY_SPEED_SIGNAL && r->shaft.confidence >= 0.5 && (rpm < 0.97 * low || rpm > 1.03 * high))
+        lay_text_add(
+            &out->warnings,
+            "the table says %.0f to %.0f rpm; the recording's own lines say %.0f rpm on average, which is used\n", low,
+            high, rpm);
     if (r->shaft.source == LAY_SPEED_STATED && r->shaft.confidence < 0.3)
         lay_text_add(
             &out->warnings,
@@ -143,7 +136,7 @@ lay_status lay_reading_first(lay_reading *r, bool *found, lay_error *err) {
     if (status == LAY_OK) status = choose_speed(&p, r, found, err);
     lay_check_free(p.check);
     lay_tach_free(p.tach);
-    lay_refine_free(p.refine);
+    lay_seek_free(&p.seek);
     return status;
 }
 

@@ -33,36 +33,47 @@ double lay_plan_resolution(const lay_expected *expected, size_t count, double re
     return resolution;
 }
 
-typedef struct order_list {
-    double *orders, *weights;
-    size_t count;
-} order_list;
+/* ---- what may be heard while the speed is sought ---- */
 
-static void add(order_list *list, double order, double weight) {
-    if (order > 0 && list->count < LAY_PLAN_ORDERS) {
-        list->orders[list->count] = order;
-        list->weights[list->count++] = weight;
-    }
+typedef struct track_list {
+    lay_track_order *orders;
+    size_t count;
+} track_list;
+
+static void hear(track_list *list, double order, double heard, bool engine) {
+    for (size_t i = 0; i < list->count; i++)
+        if (list->orders[i].engine == engine && fabs(list->orders[i].order - order) < 1e-6) {
+            list->orders[i].heard = fmax(list->orders[i].heard, heard);
+            return;
+        }
+    if (order > 1e-6 && list->count < LAY_PLAN_ORDERS)
+        list->orders[list->count++] = (lay_track_order){order, heard, engine};
 }
 
-size_t lay_plan_speed_orders(const lay_kinematics *k, const lay_expected *expected, size_t count, double *orders,
-                             double *weights) {
-    order_list list = {orders, weights, 0};
-    bool toothed = false;
+static void hear_engine(track_list *list, const lay_expected *e) {
+    static const double firing[] = {0.8, 0.6, 0.5, 0.4, 0.3, 0.2};
+    for (int h = 1; h <= 6; h++) hear(list, h * e->order, firing[h - 1], true);
+    for (double m = e->cycle_order; m < 4 * e->order + 1e-6; m += e->cycle_order)
+        hear(list, m, fabs(m - round(m)) < 1e-6 ? 0.3 : 0.12, true);
+}
+
+size_t lay_plan_track_orders(const lay_unit *unit, const lay_kinematics *k, const lay_expected *expected, size_t count,
+                             lay_track_order *orders) {
+    static const double loaded[] = {0.6, 0.4, 0.25}, idle[] = {0.2, 0.1, 0.05};
+    track_list list = {orders, 0};
+    for (size_t i = 0; i < count; i++)
+        if (expected[i].turning && expected[i].type == LAY_PART_ENGINE) hear_engine(&list, &expected[i]);
     for (size_t i = 0; i < count; i++) {
         const lay_expected *e = &expected[i];
         if (!e->turning) continue;
         if (e->type == LAY_PART_MESH || e->type == LAY_PART_AXLE)
-            for (int h = 1; h <= 3; h++) add(&list, h * e->order, (e->loaded ? 1.0 : 0.3) / h);
-        toothed = toothed || e->type == LAY_PART_MESH;
-        if (e->type == LAY_PART_ENGINE)
-            for (int h = 1; h <= 6; h++) add(&list, h * e->order, 1);
+            for (int h = 1; h <= 3; h++) hear(&list, h * e->order, (e->loaded ? loaded : idle)[h - 1], false);
+        bool with_engine =
+            e->type == LAY_PART_ROTOR && unit->engine.present && unit->rotors[e->index].body == unit->engine.body;
+        for (size_t m = 0; m < e->multiple_count; m++) hear(&list, e->multiples[m] * e->order, 0.2, with_engine);
     }
-    for (size_t b = 1; b < k->body_count; b++) {
-        double turn = fabs(k->speed[b].value);
-        if (k->free_body[b] || turn < 1e-9) continue;
-        for (int h = 1; h <= 3; h++) add(&list, h * turn, 0.3);
-        for (int h = 4; h <= 6 && !toothed; h++) add(&list, h * turn, 0.01); /* bearing rigs: bear out, do not lead */
-    }
+    for (size_t b = 1; b < k->body_count; b++)
+        if (!k->free_body[b])
+            for (int h = 1; h <= 2; h++) hear(&list, h * fabs(k->speed[b].value), 0.1, false);
     return list.count;
 }

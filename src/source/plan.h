@@ -12,9 +12,10 @@ double lay_plan_max_order(const lay_expected *expected, size_t count);
  * eight segments in `revolutions`. */
 double lay_plan_resolution(const lay_expected *expected, size_t count, double revolutions);
 
-/* Orders and prior weights of the lines a stated speed is refined on; arrays of LAY_PLAN_ORDERS, returns how many. */
-#define LAY_PLAN_ORDERS 64
-size_t lay_plan_speed_orders(const lay_kinematics *k, const lay_expected *expected, size_t count, double *orders,
-                             double *weights);
+#define LAY_PLAN_ORDERS 256
+/* Orders by which the speed of a gear can be found, with the chance that each is heard; engine orders first.
+ * orders[LAY_PLAN_ORDERS]; returns how many. */
+size_t lay_plan_track_orders(const lay_unit *unit, const lay_kinematics *kinematics, const lay_expected *expected,
+                             size_t count, lay_track_order *orders);
 
 #endif

@@ -30,6 +30,15 @@ lay_status lay_reading_gear(lay_reading *r, lay_error *err) {
     return LAY_OK;
 }
 
+lay_status lay_reading_use_gear(lay_reading *r, int gear, lay_error *err) {
+    lay_run_evidence *out = r->out;
+    out->gear = gear;
+    lay_status status = lay_unit_solve(r->unit, gear, &out->kinematics, err);
+    if (status == LAY_OK)
+        status = lay_unit_expect(r->unit, &out->kinematics, &out->expected, &out->expected_count, err);
+    return status;
+}
+
 lay_status lay_reading_channels(lay_reading *r, lay_error *err) {
     char text[160];
     int have = r->info->channels, tach = r->spec->tach_channel;

@@ -1,61 +1,58 @@
 #include "pulses.h"
 
+#include "choose.h"
+
 #include <math.h>
 #include <stdlib.h>
-
-#define SHORT 0.62       /* of the period: shorter intervals are double pulses */
-#define STOP_PERIODS 6.0 /* and STOP_S: longer intervals are stops */
-#define STOP_S 0.5
-#define MOST_MISSING 60.0
+#include <string.h>
 
 void lay_pulses_free(lay_pulses *p) {
     free(p->items);
     *p = (lay_pulses){0};
 }
 
-static double local_period(const double *edges, size_t count, size_t i) {
-    double near[2 * LAY_PULSES_NEAR + 1];
-    size_t n = 0, first = i > LAY_PULSES_NEAR ? i - LAY_PULSES_NEAR : 1;
-    size_t last = i + LAY_PULSES_NEAR < count ? i + LAY_PULSES_NEAR : count - 1;
-    for (size_t k = first; k <= last; k++) near[n++] = edges[k] - edges[k - 1];
-    return lay_median(near, n);
-}
-
 static lay_status put(lay_pulses *p, double time, int64_t step, bool broken, lay_error *err) {
     lay_status status = lay_grow((void **)&p->items, &p->capacity, p->count, sizeof *p->items, err);
     if (status != LAY_OK) return status;
     p->last_number += step;
+    p->last_period = broken || p->seen == 0 ? 0 : (time - p->last_time) / (double)step;
     p->last_time = time;
-    p->items[p->count++] = (lay_pulse){time, (double)p->last_number, broken};
+    p->seen++;
+    uint16_t lost = (uint16_t)(step > 1 ? step - 1 : 0), doubled = (uint16_t)(p->skipped < 1000 ? p->skipped : 1000);
+    p->items[p->count++] = (lay_pulse){time, (double)p->last_number, lost, doubled, broken};
+    p->skipped = 0;
     return LAY_OK;
 }
 
-lay_status lay_pulses_add(lay_pulses *p, const double *edges, size_t count, size_t from, size_t to, lay_error *err) {
-    lay_status status = LAY_OK;
-    for (size_t i = from; i < to && status == LAY_OK; i++) {
-        if (p->count == 0) {
-            status = put(p, edges[i], 0, false, err);
-            continue;
-        }
-        double period = local_period(edges, count, i), interval = edges[i] - p->last_time;
-        double steps = interval / period, whole = round(steps);
-        if (steps < SHORT) {
-            p->extra++;
-        } else if (interval > fmax(STOP_S, STOP_PERIODS * period) || whole > MOST_MISSING) {
-            status = put(p, edges[i], 1, true, err);
-        } else if (whole < 1.5) {
-            status = put(p, edges[i], 1, false, err);
-        } else {
-            status = put(p, edges[i], (int64_t)whole, false, err);
-            p->missing += (int)whole - 1;
-            p->single_gaps += whole < 3.5;
-        }
+static lay_status put_chosen(lay_pulses *p, double time, int steps, lay_error *err) {
+    bool fresh = steps == LAY_CHOSEN_FRESH;
+    if (steps == 0) {
+        p->skipped++;
+        return LAY_OK;
     }
+    return put(p, time, fresh ? p->seen > 0 : steps, fresh && p->seen > 0, err);
+}
+
+lay_status lay_pulses_add(lay_pulses *p, const double *edges, size_t count, size_t from, size_t to, lay_error *err) {
+    bool known = p->last_period > 0;
+    size_t n = count - from + known;
+    double *t = lay_calloc(n + 1, sizeof *t);
+    uint8_t *steps = lay_calloc(n + 1, sizeof *steps);
+    lay_status status = t && steps ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory for the tach pulses");
+    if (status == LAY_OK) {
+        t[0] = p->last_time;
+        memcpy(t + known, edges + from, (count - from) * sizeof *t);
+        status = lay_choose_pulses(t, n, p->last_period, steps, err);
+    }
+    for (size_t i = from; i < to && status == LAY_OK; i++)
+        status = put_chosen(p, edges[i], steps[i - from + known], err);
+    free(t);
+    free(steps);
     return status;
 }
 
 void lay_pulses_excuse_gaps(lay_pulses *p, double pulses_per_rev) {
-    double turns = (double)p->last_number / pulses_per_rev;
+    double turns = (double)(p->kept + p->missing) / pulses_per_rev;
     if (pulses_per_rev < 12 || turns <= 4 || p->single_gaps < 4) return;
     double teeth = round((double)p->missing / p->single_gaps); /* in one gap */
     if (fabs(p->single_gaps / turns - 1) > 0.1 || teeth > 2) return;

@@ -8,6 +8,7 @@
  * (missing ones counted), `broken` true when the pulses stopped before this one. */
 typedef struct lay_pulse {
     double time, number;
+    uint16_t lost, doubled; /* missing pulses and edges that are no pulses between this one and the one before */
     bool broken;
 } lay_pulse;
 
@@ -16,18 +17,30 @@ typedef struct lay_pulses {
     size_t count, capacity;
     size_t finished; /* levelled and thinned up to here */
     int64_t last_number;
-    double last_time;
+    double last_time, last_period; /* period 0: not known */
+    int64_t seen, skipped;         /* pulses counted; edges left out since the last */
+    bool gap;                      /* what was screened last is no shaft */
+    int64_t kept, doubtful;        /* pulses screened; those whose period fits badly to the neighbours' */
+    double condemned_s;            /* time in which pulses came that no shaft makes */
     int missing, extra, single_gaps;
 } lay_pulses; /* zero it to start */
 
 void lay_pulses_free(lay_pulses *p);
 
 /* Count the edges from `from` to `to`; those before and after, up to `count`, are looked at as neighbours only.
- * Intervals near a whole multiple of the neighbours' median are missing pulses, much shorter ones double pulses, long
- * ones a stop. */
+ * Which are pulses, and where some are missing, is chosen so that the pulses go on evenly before and after
+ * (lay_choose_pulses); long intervals are a stop. */
 lay_status lay_pulses_add(lay_pulses *p, const double *edges, size_t count, size_t from, size_t to, lay_error *err);
 /* Edges either side that lay_pulses_add likes to see. */
-#define LAY_PULSES_NEAR 9
+#define LAY_PULSES_NEAR 16
+
+/* Leave out of the pulses added since the last lay_pulses_thin what no turning shaft makes, and count what is missing,
+ * extra and doubtful among the rest. `last`: no more will be added. */
+lay_status lay_pulses_screen(lay_pulses *p, double pulses_per_rev, bool last, lay_error *err);
+
+/* What is shorter is no run of a shaft. */
+#define LAY_PULSES_LEAST 5
+#define LAY_PULSES_LEAST_S 0.1
 
 /* Take out of the pulses added since the last call what repeats every turn (unequal slots, a whole number of pulses per
  * turn), then replace neighbours by their mean where there are more than some 240 per second. */

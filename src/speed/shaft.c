@@ -17,6 +17,7 @@ void lay_shaft_free(lay_shaft *shaft) {
     free(shaft->time);
     free(shaft->turns);
     free(shaft->hz);
+    free(shaft->sd);
     free(shaft->segment_start);
     *shaft = (lay_shaft){0};
 }

@@ -76,7 +76,7 @@ static size_t group(const lay_pulse *items, size_t count, lay_pulse *out) {
     size_t groups = (double)count > 1.5 * wanted ? (size_t)wanted : count;
     for (size_t g = 0; g < groups; g++) {
         size_t first = g * count / groups, end = (g + 1) * count / groups;
-        lay_pulse mean = {0, 0, items[first].broken};
+        lay_pulse mean = {.broken = items[first].broken};
         for (size_t i = first; i < end; i++) {
             mean.time += (items[i].time - items[first].time) / (double)(end - first);
             mean.number += (items[i].number - items[first].number) / (double)(end - first);

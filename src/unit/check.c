@@ -87,12 +87,24 @@ static lay_status point_at(struct unit_parser *p, int gear, struct unit_conflict
     return UNIT_FAIL(p, place, "%s", message);
 }
 
+static lay_status fail_ungeared(struct unit_parser *p, int gear) {
+    const struct unit_section *s = p->ini.sections;
+    while (!unit_slice_is(s->kind, "axle")) s++; /* the tyre stands there */
+    return UNIT_FAIL(
+        p, s->head,
+        "in gear %s the wheels would turn as fast as '%s': add 'pinion = ' and 'ring = ' of the final drive, "
+        "or say which body turns with the wheels",
+        p->unit->gears[gear].name, p->unit->bodies[p->unit->reference].name);
+}
+
 static lay_status check_gears(struct unit_parser *p) {
     for (size_t g = 0; g < p->unit->gear_count; g++) {
         lay_kinematics k;
         struct unit_conflict where;
         lay_status status = unit_solve_gear(p->unit, (int)g, &k, &where, p->err);
+        bool geared = status != LAY_OK || unit_wheels_are_geared(p->unit, &k);
         lay_kinematics_free(&k);
+        if (!geared) return fail_ungeared(p, (int)g);
         if (status == LAY_BAD_INPUT) return point_at(p, (int)g, where);
         if (status != LAY_OK) return status;
     }

@@ -43,7 +43,16 @@ lay_status unit_read_real(struct unit_parser *p, struct unit_slice s, const char
                           double *out);
 lay_status unit_read_length(struct unit_parser *p, struct unit_slice s, double *mm);     /* "9.5 mm", "0.3126 in" */
 lay_status unit_read_angle(struct unit_parser *p, struct unit_slice s, double *degrees); /* "15 deg" */
+lay_status unit_read_circumference(struct unit_parser *p, struct unit_slice s, double *m); /* "1.95 m", "1950 mm" */
 lay_status unit_read_flag(struct unit_parser *p, struct unit_slice s, bool *out);
+
+/* ---- tyre.c ---- */
+
+/* "205/55 R16 91V" -> rolling circumference. */
+lay_status unit_read_tyre(struct unit_parser *p, struct unit_slice s, double *m);
+/* False when a tyre is given without pinion and ring and its body turns nearly as fast as the reference or faster: every
+ * vehicle gears down, so the final drive was forgotten. */
+bool unit_wheels_are_geared(const lay_unit *unit, const lay_kinematics *k);
 
 /* ---- bodies.c ---- */
 

@@ -12,20 +12,43 @@ lay_status unit_read_engine(struct unit_parser *p, const struct unit_section *s)
     return status;
 }
 
+/* Pinion and ring stand together; a unit whose final drive is one of its meshes leaves both out. */
+static lay_status read_final_drive(struct unit_parser *p, const struct unit_section *s, lay_axle *a) {
+    const struct unit_entry *pinion = unit_find_entry(s, "pinion"), *ring = unit_find_entry(s, "ring");
+    if (!pinion && !ring && a->rolling_m > 0) return LAY_OK;
+    if (!pinion || !ring)
+        return UNIT_FAIL(p, s->head, "'%s' is missing in this section: add a line such as '%s'",
+                         pinion ? "ring" : "pinion", pinion ? "ring = 41" : "pinion = 11");
+    lay_status status =
+        unit_read_count(p, pinion->value, "pinion teeth", UNIT_FEWEST_TEETH, UNIT_MOST_TEETH, &a->pinion);
+    if (status == LAY_OK)
+        status = unit_read_count(p, ring->value, "ring teeth", UNIT_FEWEST_TEETH, UNIT_MOST_TEETH, &a->ring);
+    if (status == LAY_OK && a->ring < a->pinion)
+        status =
+            UNIT_FAIL(p, ring->value, "the axle's ring (%d teeth) is smaller than its pinion (%d): are they swapped?",
+                      a->ring, a->pinion);
+    a->present = status == LAY_OK;
+    return status;
+}
+
+static lay_status read_rolling(struct unit_parser *p, const struct unit_section *s, lay_axle *a) {
+    const struct unit_entry *tyre = unit_find_entry(s, "tyre"), *rolling = unit_find_entry(s, "rolling circumference");
+    if (tyre && rolling)
+        return UNIT_FAIL(p, tyre->key,
+                         "'tyre' and 'rolling circumference' say the same thing: keep the one you are surer of");
+    if (tyre) return unit_read_tyre(p, tyre->value, &a->rolling_m);
+    return rolling ? unit_read_circumference(p, rolling->value, &a->rolling_m) : LAY_OK;
+}
+
 lay_status unit_read_axle(struct unit_parser *p, const struct unit_section *s) {
     lay_axle *a = &p->unit->axle;
     const struct unit_entry *with = unit_find_entry(s, "turns with");
-    struct unit_slice ring = unit_find_entry(s, "ring")->value;
-    *a = (lay_axle){.present = true, .body = p->unit->output};
+    *a = (lay_axle){.body = p->unit->output};
     if (!with && a->body < 0)
         return UNIT_FAIL(p, s->head,
                          "say what the axle pinion turns with ('turns with = '), as [unit] names no output");
-    lay_status status = unit_read_count(p, unit_find_entry(s, "pinion")->value, "pinion teeth", UNIT_FEWEST_TEETH,
-                                        UNIT_MOST_TEETH, &a->pinion);
-    if (status == LAY_OK) status = unit_read_count(p, ring, "ring teeth", UNIT_FEWEST_TEETH, UNIT_MOST_TEETH, &a->ring);
-    if (status == LAY_OK && a->ring < a->pinion)
-        status = UNIT_FAIL(p, ring, "the axle's ring (%d teeth) is smaller than its pinion (%d): are they swapped?",
-                           a->ring, a->pinion);
+    lay_status status = read_rolling(p, s, a);
+    if (status == LAY_OK) status = read_final_drive(p, s, a);
     if (status == LAY_OK && with) status = unit_read_body(p, with->value, false, &a->body);
     return status;
 }

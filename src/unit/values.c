@@ -90,6 +90,21 @@ lay_status unit_read_length(struct unit_parser *p, struct unit_slice s, double *
     return LAY_OK;
 }
 
+lay_status unit_read_circumference(struct unit_parser *p, struct unit_slice s, double *m) {
+    static const struct measure table[] = {{"m", 1},         {"mm", 1e-3},   {"in", 0.0254},
+                                           {"inch", 0.0254}, {"\"", 0.0254}, {NULL, 0}};
+    double value = 0;
+    lay_status status = read_measure(p, s, "rolling circumference", table, "m, mm or in", &value);
+    if (status != LAY_OK) return status;
+    if (!(value >= 0.5 && value <= 8))
+        return UNIT_FAIL(p, s,
+                         "rolling circumference: %.*s is not possible, give 0.5 to 8 m (a car's tyre rolls about 1.9 m "
+                         "in one turn)",
+                         UNIT_SLICE(s));
+    *m = value;
+    return LAY_OK;
+}
+
 lay_status unit_read_angle(struct unit_parser *p, struct unit_slice s, double *degrees) {
     double value = 0;
     lay_status status = read_measure(p, s, "contact angle", angles, "deg", &value);

@@ -57,6 +57,13 @@ static void write_bearing(const lay_unit *u, const lay_bearing *b, lay_text *out
     add_value(out, "contact angle", b->contact_deg, " deg");
 }
 
+static void write_axle(const lay_unit *u, const lay_axle *a, lay_text *out) {
+    lay_text_add(out, "\n[axle]\n");
+    if (a->present) lay_text_add(out, "pinion = %d\nring = %d\n", a->pinion, a->ring);
+    lay_text_add(out, "turns with = %s\n", u->bodies[a->body].name);
+    if (a->rolling_m > 0) add_value(out, "rolling circumference", a->rolling_m, " m");
+}
+
 static void write_rotor(const lay_unit *u, const lay_rotor *r, lay_text *out) {
     lay_text_add(out, "\n[other %s]\nturns with = %s\n", r->name, u->bodies[r->body].name);
     add_value(out, "ratio", r->ratio, "");
@@ -77,8 +84,6 @@ void lay_unit_write(const lay_unit *unit, lay_text *out) {
     if (unit->engine.present)
         lay_text_add(out, "\n[engine]\ncylinders = %d\nstrokes = %d\nturns with = %s\n", unit->engine.cylinders,
                      unit->engine.strokes, unit->bodies[unit->engine.body].name);
-    if (unit->axle.present)
-        lay_text_add(out, "\n[axle]\npinion = %d\nring = %d\nturns with = %s\n", unit->axle.pinion, unit->axle.ring,
-                     unit->bodies[unit->axle.body].name);
+    if (unit->axle.present || unit->axle.rolling_m > 0) write_axle(unit, &unit->axle, out);
     for (size_t i = 0; i < unit->rotor_count; i++) write_rotor(unit, &unit->rotors[i], out);
 }

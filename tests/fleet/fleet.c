@@ -15,16 +15,24 @@
 typedef struct fleet_options {
     int jobs, workers, world; /* world -1: all in turn */
     uint64_t seed;
-    double low_db, high_db, rate, seconds;
+    double low_db, high_db, rate, seconds, engine_db;
     unsigned kinds;
-    bool no_tach;
+    bool no_tach, no_gear, events, booms;
+    lay_speed_given given;
+    fleet_wish wish;
     const char *keep, *jsonl;
 } fleet_options;
 
 static const char usage[] =
     "usage: fleet [--jobs N] [--seed S] [--world quiet|stand|road|cabin|all] [--strength LOW HIGH]\n"
-    "             [--kinds KIND,KIND,...] [--no-tach] [--rate HZ] [--seconds S] [--workers N]\n"
-    "             [--keep FOLDER] [--jsonl FILE]\n";
+    "             [--kinds KIND,KIND,...] [--rate HZ] [--seconds S] [--events] [--booms] [--engine DB]\n"
+    "             [--no-tach] [--no-gear] [--speed-given stated|rough|range|none|log|road|mixed]\n"
+    "             [--speed] [--speed-only] [--pairs] [--workers N] [--keep FOLDER] [--jsonl FILE]\n"
+    "  --speed-given     what the tables say of the speed; means --no-tach\n"
+    "  --speed           score the speed of every run as well; --speed-only: give no verdict, which is faster\n"
+    "  --pairs           diagnose every job a second time with a tach; means --no-tach\n"
+    "  --events          gear shifts, clutch, standstill, speech within the runs\n"
+    "  --booms           resonances of the cabin on engine orders; --engine DB: the engine louder or quieter\n";
 
 static bool parse_kinds(const char *list, unsigned *kinds) {
     char word[32];
@@ -55,19 +63,33 @@ static bool parse_world(const char *word, int *world) {
     return true;
 }
 
+static bool parse_flag(const char *name, fleet_options *o) {
+    if (strcmp(name, "--no-tach") == 0) return o->no_tach = true;
+    if (strcmp(name, "--no-gear") == 0) return o->no_gear = true;
+    if (strcmp(name, "--events") == 0) return o->events = true;
+    if (strcmp(name, "--booms") == 0) return o->booms = true;
+    if (strcmp(name, "--speed") == 0) return o->wish.speed = true;
+    if (strcmp(name, "--pairs") == 0) return o->wish.pair = o->no_tach = true;
+    if (strcmp(name, "--speed-only") != 0) return false;
+    o->wish.verdict = false;
+    return o->wish.speed = true;
+}
+
 /* One option with its arguments at argv[*i]; *i moves to the last one used. */
 static bool parse_option(int argc, char **argv, int *i, fleet_options *o) {
     const char *name = argv[*i];
-    if (strcmp(name, "--no-tach") == 0) return o->no_tach = true;
+    if (parse_flag(name, o)) return true;
     int left = argc - *i - 1;
     if (left < 1) return false;
     const char *value = argv[++*i];
     double number = 0;
     if (strcmp(name, "--world") == 0) return parse_world(value, &o->world);
+    if (strcmp(name, "--speed-given") == 0) return o->no_tach = lay_speed_given_parse(value, &o->given);
     if (strcmp(name, "--kinds") == 0) return parse_kinds(value, &o->kinds);
     if (strcmp(name, "--keep") == 0) return (o->keep = value) != NULL;
     if (strcmp(name, "--jsonl") == 0) return (o->jsonl = value) != NULL;
     if (!lay_parse_number(value, &number)) return false;
+    if (strcmp(name, "--engine") == 0) return (o->engine_db = number) <= 60;
     if (strcmp(name, "--jobs") == 0) return (o->jobs = (int)number) > 0;
     if (strcmp(name, "--workers") == 0) return (o->workers = (int)number) > 0 && o->workers <= 64;
     if (strcmp(name, "--rate") == 0) return (o->rate = number) > 0;
@@ -86,10 +108,16 @@ static void run_one(const fleet_options *o, const char *base, int job, fleet_res
                            .seconds = o->seconds,
                            .strength_low_db = o->low_db,
                            .strength_high_db = o->high_db,
-                           .kinds = o->kinds};
+                           .kinds = o->kinds,
+                           .speed_given = o->given,
+                           .hide_gear = o->no_gear,
+                           .speed_truth = o->wish.speed,
+                           .events = o->events,
+                           .booms = o->booms,
+                           .engine_db = o->engine_db};
     char folder[600];
     snprintf(folder, sizeof folder, "%s/%s-%06llu", base, lay_world_name(sim.world), (unsigned long long)sim.seed);
-    fleet_job(folder, &sim, result);
+    fleet_job(folder, &sim, &o->wish, result);
     if (!o->keep) fleet_remove(folder);
 }
 
@@ -128,6 +156,7 @@ static int collect(const fleet_options *o, int pipe_end, FILE *jsonl) {
         if (++done % 20 == 0) fprintf(stderr, "%d of %d\n", done, o->jobs);
     }
     fleet_tally_print(&tally, stdout);
+    fleet_tally_free(&tally);
     if (done < o->jobs) fprintf(stderr, "%d of %d jobs gave no result: a worker died\n", o->jobs - done, o->jobs);
     return done < o->jobs || tally.all.failed > 0 ? 1 : 0;
 }
@@ -156,7 +185,7 @@ static int run(const fleet_options *o, const char *base) {
 }
 
 int main(int argc, char **argv) {
-    fleet_options o = {.jobs = 100, .workers = 2, .world = -1, .seed = 1};
+    fleet_options o = {.jobs = 100, .workers = 2, .world = -1, .seed = 1, .wish = {.verdict = true}};
     for (int i = 1; i < argc; i++)
         if (!parse_option(argc, argv, &i, &o)) {
             fprintf(stderr, "%s", usage);

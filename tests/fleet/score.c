@@ -1,18 +1,13 @@
 #include "score.h"
 
+#include "clock.h"
+
 #include <dirent.h>
 #include <jansson.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
-
-static double now(void) {
-    struct timespec t;
-    clock_gettime(CLOCK_MONOTONIC, &t);
-    return (double)t.tv_sec + 1e-9 * (double)t.tv_nsec;
-}
 
 void fleet_remove(const char *folder) {
     DIR *dir = opendir(folder);
@@ -89,38 +84,59 @@ static void compare(const json_t *truth, const lay_verdict *verdict, fleet_resul
     }
 }
 
-static lay_status diagnose(const char *folder, fleet_result *out, lay_error *err) {
-    lay_job job = {0};
+static lay_status diagnose(const lay_job *job, const json_t *truth, fleet_result *out, lay_error *err) {
     lay_diagnosis diagnosis = {0};
     lay_analysis_options options = {0};
-    char *path = lay_path_join(folder, "truth.json");
-    json_t *truth = path ? json_load_file(path, 0, NULL) : NULL;
-    lay_status status =
-        truth ? lay_job_load(folder, &job, err) : lay_fail(err, LAY_IO, "no truth.json in the simulated job");
-    double start = now();
-    if (status == LAY_OK) status = lay_diagnose(job.unit, &job.table, &options, NULL, NULL, &diagnosis, err);
-    out->diagnose_s = now() - start;
+    double start = fleet_now();
+    lay_status status = lay_diagnose(job->unit, &job->table, &options, NULL, NULL, &diagnosis, err);
+    out->diagnose_s = fleet_now() - start;
     out->run_count = (int)diagnosis.run_count;
     for (size_t i = 0; i < diagnosis.run_count && status == LAY_OK; i++)
         out->recorded_s += diagnosis.runs[i].duration_s;
     if (status == LAY_OK) compare(truth, &diagnosis.verdict, out);
     lay_diagnosis_free(&diagnosis);
+    return status;
+}
+
+static lay_status judge(const char *folder, const fleet_wish *wish, fleet_result *out, lay_error *err) {
+    lay_job job = {0};
+    char *path = lay_path_join(folder, "truth.json");
+    json_t *truth = path ? json_load_file(path, 0, NULL) : NULL;
+    lay_status status =
+        truth ? lay_job_load(folder, &job, err) : lay_fail(err, LAY_IO, "no truth.json in the simulated job");
+    if (status == LAY_OK && wish->verdict) status = diagnose(&job, truth, out, err);
+    if (status == LAY_OK && wish->speed)
+        status = fleet_speed_job(truth, job.unit, &job.table, out->speeds, &out->speed_count, err);
     lay_job_free(&job);
     json_decref(truth);
     free(path);
     return status;
 }
 
-void fleet_job(const char *folder, const lay_sim_options *options, fleet_result *out) {
+static void one_job(const char *folder, const lay_sim_options *options, const fleet_wish *wish, fleet_result *out) {
     lay_error err = {0};
     lay_fault drawn[4] = {0};
     size_t count = 0;
     *out = (fleet_result){.seed = options->seed, .world = (int)options->world};
-    double start = now();
+    double start = fleet_now();
     lay_status status = lay_sim_job(folder, NULL, options, drawn, &count, &err);
-    out->simulate_s = now() - start;
+    out->simulate_s = fleet_now() - start;
     out->fault_kind = count > 0 ? (int)drawn[0].kind : LAY_FAULT_NONE;
-    if (status == LAY_OK) status = diagnose(folder, out, &err);
+    if (status == LAY_OK) status = judge(folder, wish, out, &err);
     out->failed = status != LAY_OK;
     if (out->failed) snprintf(out->message, sizeof out->message, "%.159s", err.message);
+}
+
+void fleet_job(const char *folder, const lay_sim_options *options, const fleet_wish *wish, fleet_result *out) {
+    one_job(folder, options, wish, out);
+    if (!wish->pair || out->failed) return;
+    fleet_result twin;
+    lay_sim_options with_tach = *options;
+    with_tach.tach = true;
+    with_tach.speed_given = LAY_GIVEN_STATED;
+    char name[700];
+    snprintf(name, sizeof name, "%s-tach", folder);
+    one_job(name, &with_tach, &(fleet_wish){.verdict = true}, &twin);
+    fleet_remove(name);
+    out->twin = (fleet_twin){!twin.failed, twin.right_part, twin.outcome};
 }

@@ -2,10 +2,24 @@
 #ifndef TESTS_FLEET_SCORE_H
 #define TESTS_FLEET_SCORE_H
 
+#include "speed.h"
+
 #include <layshaft/judge.h>
-#include <layshaft/sim.h>
 
 #define FLEET_SUSPECTS 12
+
+/* What of a job is looked at. */
+typedef struct fleet_wish {
+    bool verdict; /* diagnose it */
+    bool speed;   /* score the speed of every run */
+    bool pair;    /* diagnose the same job with a tach too */
+} fleet_wish;
+
+/* The same job with a tach. */
+typedef struct fleet_twin {
+    bool there, right_part;
+    lay_outcome outcome;
+} fleet_twin;
 
 /* Plain data, small enough to pass a pipe in one piece. */
 typedef struct fleet_result {
@@ -24,10 +38,13 @@ typedef struct fleet_result {
     double simulate_s, diagnose_s, recorded_s;
     char truth_part[48], truth_kind[16], first_part[48], first_kind[16];
     char message[160];
+    fleet_twin twin;
+    fleet_speed speeds[FLEET_RUNS];
+    int speed_count;
 } fleet_result;
 
 /* Simulate into `folder` (made here), diagnose through the public library, score. */
-void fleet_job(const char *folder, const lay_sim_options *options, fleet_result *out);
+void fleet_job(const char *folder, const lay_sim_options *options, const fleet_wish *wish, fleet_result *out);
 /* Delete a job folder with everything in it. */
 void fleet_remove(const char *folder);
 

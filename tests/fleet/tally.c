@@ -14,13 +14,30 @@ static void count_faulty(fleet_counts *c, const fleet_result *r) {
     c->faulty_outside += r->outcome == LAY_OUTSIDE;
 }
 
+/* The same job with and without tach: what the missing tach costs. */
+static void count_pair(fleet_counts *c, const fleet_result *r) {
+    if (!r->twin.there) return;
+    bool with = r->twin.outcome == LAY_ATTENTION, without = r->outcome == LAY_ATTENTION;
+    if (r->truth == LAY_ATTENTION) {
+        c->paired++;
+        c->part_with_tach += with && r->twin.right_part;
+        c->part_both += with && r->twin.right_part && without && r->right_part;
+    }
+    if (r->truth == LAY_CLEAR) {
+        c->paired_healthy++;
+        c->accused_with_tach += with;
+        c->accused_without += without;
+    }
+}
+
 static void count(fleet_counts *c, const fleet_result *r) {
     c->jobs++;
     c->simulate_s += r->simulate_s;
     c->diagnose_s += r->diagnose_s;
     c->recorded_s += r->recorded_s;
     c->failed += r->failed;
-    if (r->failed) return;
+    if (r->failed || r->run_count == 0) return;
+    count_pair(c, r);
     if (r->truth == LAY_ATTENTION) count_faulty(c, r);
     if (r->truth == LAY_OUTSIDE) {
         c->outside++;
@@ -41,6 +58,7 @@ void fleet_tally_add(fleet_tally *tally, const fleet_result *r) {
     count(&tally->all, r);
     count(&tally->world[r->world], r);
     count(&tally->by_kind[r->fault_kind], r);
+    fleet_speed_add(&tally->speed, r->world, r->speeds, r->speed_count);
     for (int i = 0; i < r->suspect_count && !r->failed; i++) {
         int bin = (int)(r->probability[i] * FLEET_BINS);
         bin = bin < 0 ? 0 : bin >= FLEET_BINS ? FLEET_BINS - 1 : bin;
@@ -81,7 +99,28 @@ static void print_head(FILE *out, const char *first) {
             first);
 }
 
-void fleet_tally_print(const fleet_tally *tally, FILE *out) {
+static void print_pair_row(FILE *out, const char *name, const fleet_counts *c) {
+    if (c->paired + c->paired_healthy == 0) return;
+    fprintf(out, "| %s |", name);
+    share(out, c->part_with_tach, c->paired);
+    share(out, c->part, c->paired);
+    fprintf(out, " %d | %d |", c->part_with_tach - c->part_both, c->part - c->part_both);
+    share(out, c->accused_with_tach, c->paired_healthy);
+    share(out, c->accused_without, c->paired_healthy);
+    fprintf(out, "\n");
+}
+
+static void print_pairs(const fleet_tally *tally, FILE *out) {
+    if (tally->all.paired + tally->all.paired_healthy == 0) return;
+    fprintf(
+        out,
+        "\n| the same jobs | right part first with tach | without | lost | won | healthy accused with tach | without "
+        "|\n|---|---|---|---|---|---|---|\n");
+    for (int w = 0; w < LAY_WORLD_COUNT; w++) print_pair_row(out, lay_world_name((lay_world)w), &tally->world[w]);
+    print_pair_row(out, "all", &tally->all);
+}
+
+static void print_verdicts(const fleet_tally *tally, FILE *out) {
     print_head(out, "world");
     for (int w = 0; w < LAY_WORLD_COUNT; w++) print_row(out, lay_world_name((lay_world)w), &tally->world[w]);
     print_row(out, "all", &tally->all);
@@ -95,9 +134,18 @@ void fleet_tally_print(const fleet_tally *tally, FILE *out) {
             fprintf(out, "| %.1f..%.1f | %d | %.2f | %.2f |\n", 1.0 * b / FLEET_BINS, (b + 1.0) / FLEET_BINS,
                     tally->suspects[b], tally->probability[b] / tally->suspects[b],
                     1.0 * tally->right[b] / tally->suspects[b]);
-    if (tally->all.recorded_s > 0)
-        fprintf(out, "\nRecorded %.0f s; diagnosed %.0f times faster than real time.\n", tally->all.recorded_s,
-                tally->all.recorded_s / tally->all.diagnose_s);
+    fprintf(out, "\nRecorded %.0f s; diagnosed %.0f times faster than real time.\n", tally->all.recorded_s,
+            tally->all.recorded_s / tally->all.diagnose_s);
+}
+
+void fleet_tally_print(const fleet_tally *tally, FILE *out) {
+    if (tally->all.recorded_s > 0) print_verdicts(tally, out);
+    print_pairs(tally, out);
+    fleet_speed_print(&tally->speed, out);
+}
+
+void fleet_tally_free(fleet_tally *tally) {
+    fleet_speed_free(&tally->speed);
 }
 
 /* Names come from our own random units and hold neither quotes nor backslashes; messages may. */
@@ -111,14 +159,7 @@ static void print_text(FILE *out, const char *key, const char *text) {
     fputc('"', out);
 }
 
-void fleet_result_print(const fleet_result *r, FILE *out) {
-    fprintf(out, "{\"seed\":%llu", (unsigned long long)r->seed);
-    print_text(out, "world", lay_world_name((lay_world)r->world));
-    if (r->failed) {
-        print_text(out, "error", r->message);
-        fprintf(out, "}\n");
-        return;
-    }
+static void print_verdict(const fleet_result *r, FILE *out) {
     print_text(out, "fault", lay_fault_kind_name((lay_fault_kind)r->fault_kind));
     fprintf(out, ",\"faults\":%d,\"strength_db\":%.2f,\"runs\":%d", r->fault_count, r->strength_db, r->run_count);
     print_text(out, "truth", lay_outcome_name(r->truth));
@@ -130,5 +171,25 @@ void fleet_result_print(const fleet_result *r, FILE *out) {
     fprintf(out, ",\"right_part\":%d,\"right_kind\":%d,\"right_body\":%d,\"listed\":%d,\"probabilities\":[",
             r->right_part, r->right_kind, r->right_body, r->listed);
     for (int i = 0; i < r->suspect_count; i++) fprintf(out, "%s%.3f", i ? "," : "", r->probability[i]);
-    fprintf(out, "],\"simulate_s\":%.3f,\"diagnose_s\":%.3f}\n", r->simulate_s, r->diagnose_s);
+    fprintf(out, "]");
+}
+
+void fleet_result_print(const fleet_result *r, FILE *out) {
+    fprintf(out, "{\"seed\":%llu", (unsigned long long)r->seed);
+    print_text(out, "world", lay_world_name((lay_world)r->world));
+    if (r->failed) {
+        print_text(out, "error", r->message);
+        fprintf(out, "}\n");
+        return;
+    }
+    if (r->run_count > 0) print_verdict(r, out);
+    if (r->twin.there)
+        fprintf(out, ",\"with_tach\":{\"outcome\":\"%s\",\"right_part\":%d}", lay_outcome_name(r->twin.outcome),
+                r->twin.right_part);
+    if (r->speed_count > 0) {
+        fprintf(out, ",\"speed\":[");
+        fleet_speed_json(r->speeds, r->speed_count, out);
+        fprintf(out, "]");
+    }
+    fprintf(out, ",\"simulate_s\":%.3f,\"diagnose_s\":%.3f}\n", r->simulate_s, r->diagnose_s);
 }

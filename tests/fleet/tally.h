@@ -11,6 +11,7 @@ typedef struct fleet_counts {
     int faulty, part, kind, body, listed, faulty_unsure, faulty_clear, faulty_outside;
     int outside, outside_said, outside_part, outside_unsure, outside_accused;
     int healthy, accused, healthy_outside, healthy_unsure;
+    int paired, part_with_tach, part_both, paired_healthy, accused_with_tach, accused_without; /* jobs judged twice */
     double simulate_s, diagnose_s, recorded_s;
 } fleet_counts;
 
@@ -21,10 +22,12 @@ typedef struct fleet_tally {
     fleet_counts by_kind[LAY_FAULT_COUNT];
     int suspects[FLEET_BINS], right[FLEET_BINS];
     double probability[FLEET_BINS];
+    fleet_speed_tally speed;
 } fleet_tally;
 
 void fleet_tally_add(fleet_tally *tally, const fleet_result *result);
 void fleet_tally_print(const fleet_tally *tally, FILE *out);
+void fleet_tally_free(fleet_tally *tally);
 /* One line of JSON. */
 void fleet_result_print(const fleet_result *result, FILE *out);
 

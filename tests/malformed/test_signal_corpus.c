@@ -12,6 +12,9 @@
 #define LLVMFuzzerTestOneInput fuzz_csv
 #include "../fuzz/fuzz_csv.c"
 #undef LLVMFuzzerTestOneInput
+#define LLVMFuzzerTestOneInput fuzz_log
+#include "../fuzz/fuzz_log.c"
+#undef LLVMFuzzerTestOneInput
 
 static int replay(const char *folder, int (*target)(const uint8_t *, size_t)) {
     char path[600];
@@ -43,7 +46,13 @@ static void sample_csv(void **state) {
     assert_true(replay(LAYSHAFT_SOURCE_DIR "/tests/fuzz/corpus/csv", fuzz_csv) >= 10);
 }
 
+static void rpm_logs(void **state) {
+    (void)state;
+    assert_true(replay(LAYSHAFT_SOURCE_DIR "/tests/fuzz/corpus/log", fuzz_log) >= 10);
+}
+
 int main(void) {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(tables_of_runs), cmocka_unit_test(sample_csv)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(tables_of_runs), cmocka_unit_test(sample_csv),
+                                       cmocka_unit_test(rpm_logs)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

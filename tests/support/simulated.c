@@ -6,6 +6,7 @@
 #include <unistd.h>
 
 #include "cmocka_all.h"
+#include "scratch.h"
 
 static void remove_folder(const char *folder) {
     DIR *dir = opendir(folder);
@@ -38,4 +39,18 @@ void simulated_diagnosis(const lay_unit *unit, const lay_sim_options *options, c
     *used = job.unit;
     job.unit = NULL;
     lay_job_free(&job);
+}
+
+json_t *simulated_job(const lay_sim_options *options) {
+    lay_error err = {0};
+    scratch_open();
+    if (lay_sim_job(scratch_path("."), NULL, options, NULL, NULL, &err) != LAY_OK) fail_msg("%s", err.message);
+    json_t *truth = json_load_file(scratch_path("truth.json"), 0, NULL);
+    assert_non_null(truth);
+    return truth;
+}
+
+double simulated_rpm(const json_t *run, const char *list, size_t k) {
+    const json_t *value = json_array_get(json_object_get(json_object_get(run, "speed"), list), k);
+    return json_is_null(value) ? 0 : json_number_value(value);
 }

@@ -2,6 +2,7 @@
 #ifndef TESTS_SUPPORT_SIMULATED_H
 #define TESTS_SUPPORT_SIMULATED_H
 
+#include <jansson.h>
 #include <layshaft/judge.h>
 #include <layshaft/sim.h>
 
@@ -10,5 +11,11 @@
  */
 void simulated_diagnosis(const lay_unit *unit, const lay_sim_options *options, const char *read_as, lay_diagnosis *out,
                          lay_unit **used);
+
+/* Simulate a random job into a scratch folder opened here (close it afterwards) and return its truth.json; the caller
+ * drops the reference. */
+json_t *simulated_job(const lay_sim_options *options);
+/* Entry k of a run's list of speeds ("rpm" or "shaft_rpm") in the truth; 0 where it is null. */
+double simulated_rpm(const json_t *run, const char *list, size_t k);
 
 #endif

@@ -4,6 +4,7 @@
 #include "support/scratch.h"
 
 #include <layshaft/signal.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -76,6 +77,7 @@ static void defaults(void **state) {
         assert_close(both[i]->pulses_per_rev, 1, 0, 0);
         assert_close(both[i]->full_scale, 1, 0, 0);
         assert_close(both[i]->csv_rate, 0, 0, 0);
+        assert_close(both[i]->road_speed_ms, 0, 0, 0);
     }
     lay_run_spec_free(&alone);
     lay_run_spec_free(&alone);
@@ -170,6 +172,28 @@ static void words(void **state) {
     assert_int_equal(read_good("file,sensor\na.wav,Microphone\n", 1)->sensor, LAY_SENSOR_MIC);
 }
 
+/* 1 km/h = 1000 m / 3600 s; the international mile is 1609.344 m. */
+static void road_speeds(void **state) {
+    (void)state;
+    static const struct {
+        const char *text;
+        double ms;
+    } cases[] = {{"62 km/h", 62 / 3.6},
+                 {"62km/h", 62 / 3.6},
+                 {"62 KMH", 62 / 3.6},
+                 {"62 kph", 62 / 3.6},
+                 {"17.2 m/s", 17.2},
+                 {"17.2  m/s ", 17.2},
+                 {"38 mph", 38 * 1609.344 / 3600},
+                 {"", 0}};
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        char text[80];
+        snprintf(text, sizeof text, "file,road_speed\na.wav,%s\n", cases[i].text);
+        assert_close(read_good(text, 1)->road_speed_ms, cases[i].ms, 1e-12, 0);
+    }
+    assert_close(read_good("file;Road Speed\na.wav;62,5 km/h\n", 1)->road_speed_ms, 62.5 / 3.6, 1e-12, 0);
+}
+
 static void slips_and_notes_among_columns(void **state) {
     (void)state;
     lay_error err = refuse("file,tach_chanel\na.wav,2\n");
@@ -185,8 +209,8 @@ static void slips_and_notes_among_columns(void **state) {
         err = refuse(strcat(strcat(text, slips[i]), "\na.wav,1\n"));
         if (strstr(err.message, "did you mean") == NULL) fail_msg("%s: %s", slips[i], err.message);
     }
-    const lay_run_spec *run = read_good("date,year,time,name,gearbox,road_speed,file\n1,2,3,4,5,6,a.wav\n", 1);
-    assert_string_equal(run->notes, "date=1; year=2; time=3; name=4; gearbox=5; road_speed=6");
+    const lay_run_spec *run = read_good("date,year,time,name,gearbox,weather,file\n1,2,3,4,5,6,a.wav\n", 1);
+    assert_string_equal(run->notes, "date=1; year=2; time=3; name=4; gearbox=5; weather=6");
 }
 
 static void from_a_file(void **state) {
@@ -218,14 +242,9 @@ static int close_folder(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(all_columns),
-        cmocka_unit_test(defaults),
-        cmocka_unit_test(separators_notes_and_line_ends),
-        cmocka_unit_test(quoting),
-        cmocka_unit_test(units),
-        cmocka_unit_test(ranges),
-        cmocka_unit_test(words),
-        cmocka_unit_test(slips_and_notes_among_columns),
+        cmocka_unit_test(all_columns), cmocka_unit_test(defaults),    cmocka_unit_test(separators_notes_and_line_ends),
+        cmocka_unit_test(quoting),     cmocka_unit_test(units),       cmocka_unit_test(ranges),
+        cmocka_unit_test(words),       cmocka_unit_test(road_speeds), cmocka_unit_test(slips_and_notes_among_columns),
         cmocka_unit_test(from_a_file),
     };
     return cmocka_run_group_tests(tests, open_folder, close_folder);

@@ -80,7 +80,7 @@ static void impacts_keep_their_rate(void **state) {
     int strikes = 0;
     for (int b = 0; b < (int)(10 * RATE) / BLOCK; b++) {
         double x[BLOCK] = {0}, top = 0;
-        lay_sim_impacts_block(&train, 25.0 * b * BLOCK / RATE, 25.0 * (b + 1) * BLOCK / RATE, 1, RATE, excitation, x,
+        lay_sim_impacts_block(&train, 25.0 * b * BLOCK / RATE, 25.0 * (b + 1) * BLOCK / RATE, 1, 1, RATE, excitation, x,
                               BLOCK);
         for (int i = 0; i < BLOCK; i++) top = fmax(top, fabs(x[i]));
         strikes += top > 0.35 && quiet < 0.35;

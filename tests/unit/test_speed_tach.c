@@ -1,6 +1,7 @@
 /* The tach: from constructed pulse signals to the angle that made them. */
 #include <layshaft/speed.h>
 
+#include "speed/choose.h"
 #include "support/cmocka_all.h"
 #include "support/close.h"
 
@@ -17,6 +18,8 @@ typedef struct wheel {
     double gain, offset;             /* negative gain: upside down */
     double noise;                    /* of the swing */
     int lost_each, doubled_each;     /* every so many pulses, 0 never */
+    double doubled_at;               /* of the pitch; 0: 0.35, else the pulse after the double one may be a lost one */
+    double blip_s;                   /* doubles its speed and halves it again, each within so long; 0 never */
     double runout;                   /* spacing error once per turn, in turns */
     int gap;                         /* teeth missing from each turn */
     bool bipolar;                    /* inductive pickup: height follows speed */
@@ -27,12 +30,25 @@ typedef struct wheel {
 static double turns_at(const wheel *w, double t) {
     double run = t;
     if (w->stop_for > 0 && t > w->stop_at) run = t < w->stop_at + w->stop_for ? w->stop_at : t - w->stop_for;
+    if (w->blip_s > 0) return w->low_hz * (1.5 * t - 0.5 * w->blip_s / LAY_PI * sin(LAY_PI * t / w->blip_s));
     return w->low_hz * run + 0.5 * (w->high_hz - w->low_hz) / w->seconds * run * run;
+}
+
+static double hz_at(const wheel *w, double t) {
+    if (w->blip_s > 0) return w->low_hz * (1.5 - 0.5 * cos(LAY_PI * t / w->blip_s));
+    double run = w->stop_for > 0 && t > w->stop_at ? t - w->stop_for : t;
+    return w->low_hz + (w->high_hz - w->low_hz) / w->seconds * run;
 }
 
 static bool is_lost(const wheel *w, double number) {
     if (w->lost_each > 0 && fmod(number, w->lost_each) == w->lost_each - 1) return true;
     return w->gap > 0 && fmod(number, w->pulses) >= w->pulses - w->gap;
+}
+
+static bool is_doubled(const wheel *w, double number, double phase) {
+    double at = w->doubled_at > 0 ? w->doubled_at : 0.35;
+    if (w->doubled_each == 0 || phase < at || phase > at + 0.03) return false;
+    return fmod(number, w->doubled_each) == (w->doubled_at > 0 ? w->doubled_each - 2 : 1);
 }
 
 /* Pulse edges rounded like those of a real pickup: some 20 us, by averaging over four places in a sample. */
@@ -43,7 +59,7 @@ static double pulse_at(const wheel *w, double t) {
         turns += w->runout * sin(2 * LAY_PI * turns);
         double at = turns * w->pulses, number = floor(at), phase = at - number;
         if (is_lost(w, number)) continue;
-        if (w->doubled_each > 0 && fmod(number, w->doubled_each) == 1 && phase > 0.35 && phase < 0.38) sum += 0.25;
+        if (is_doubled(w, number, phase)) sum += 0.25;
         if (w->bipolar)
             sum += phase < w->width ? 0.25 * sin(2 * LAY_PI * phase / w->width) * speed / w->high_hz : 0;
         else if (phase < w->width)
@@ -88,6 +104,16 @@ static double angle_error(const wheel *w, const lay_shaft *s, double *covered) {
     return worst;
 }
 
+/* Largest relative error of the speed between two times; NaN where there is none. */
+static double speed_error(const wheel *w, const lay_shaft *s, double from, double to) {
+    double worst = 0, turns, hz;
+    for (double t = from; t < to; t += 0.003) {
+        if (!lay_shaft_at(s, t, NULL, &turns, &hz)) return NAN;
+        worst = fmax(worst, fabs(hz / hz_at(w, t) - 1));
+    }
+    return worst;
+}
+
 static void follow(const char *name, wheel w, double limit, int missing, int extra) {
     lay_shaft s = {0};
     lay_error err = {0};
@@ -99,10 +125,12 @@ static void follow(const char *name, wheel w, double limit, int missing, int ext
     printf("  %-42s angle error %9.2e turns, missing %d, extra %d, confidence %.2f, %zu knots, covered %.3f\n", name,
            worst, s.missing_pulses, s.extra_pulses, s.confidence, s.count, covered);
     int found_missing = s.missing_pulses, found_extra = s.extra_pulses;
+    double confidence = s.confidence;
     double knots_per_second = (double)s.count / w.seconds;
     lay_shaft_free(&s);
     assert_true(worst < limit);
     assert_true(covered > 0.98);
+    assert_true(confidence >= 0.9);
     assert_true(knots_per_second < 110);
     if (missing >= 0) assert_true(abs(found_missing - missing) <= 2);
     if (extra >= 0) assert_true(abs(found_extra - extra) <= 2);
@@ -169,6 +197,135 @@ static void healing(void **state) {
     follow("60 pulses, every 501st lost", w, 1e-3, 36, 0);
 }
 
+/* Truth: the speed of the wheel above. A double pulse after 0.66 of a turn looks more like the next pulse than a slip.
+ */
+static void late_doubles(void **state) {
+    (void)state;
+    static const struct {
+        double at;
+        int lost_each;
+        bool run_up;
+    } cases[] = {{0.45, 0, false}, {0.55, 0, false}, {0.66, 0, false},  {0.78, 0, false},
+                 {0.66, 0, true},  {0.5, 23, false}, {0.66, 23, false}, {0.75, 23, true}};
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        wheel w = plain();
+        w.doubled_each = 23, w.doubled_at = cases[i].at, w.lost_each = cases[i].lost_each;
+        if (cases[i].run_up) w.low_hz = 15, w.high_hz = 45;
+        lay_shaft s = {0};
+        lay_error err = {0};
+        assert_int_equal(run(&w, 1, &s, &err), LAY_OK);
+        double off = speed_error(&w, &s, 0.3, 9.7), confidence = s.confidence;
+        printf("  double at %.2f, %s: speed off by %.1e, missing %d, extra %d, confidence %.2f\n", cases[i].at,
+               cases[i].lost_each ? "next one lost" : "none lost", off, s.missing_pulses, s.extra_pulses, confidence);
+        int doubles = (int)(turns_at(&w, w.seconds) + 1) / 23;
+        int extra = s.extra_pulses, missing = s.missing_pulses;
+        lay_shaft_free(&s);
+        assert_close(off, 0, 1e-3, 0);
+        assert_in_range(extra, doubles - 1, doubles + 1);
+        assert_in_range(missing + 1, cases[i].lost_each ? doubles : 1, cases[i].lost_each ? doubles + 2 : 1);
+        assert_true(confidence >= 0.9);
+    }
+}
+
+/* What edges are pulses, on times made by hand. */
+static void choice(void **state) {
+    (void)state;
+    static const double t[] = {0, 1, 2, 2.66, 3, 4, 5, 5.5, 7, 8, 9, 10.3, 10.7, 11, 12};
+    static const uint8_t expected[] = {LAY_CHOSEN_FRESH, 1, 1, 0, 1, 1, 1, 0, 2, 1, 1, 0, 0, 2, 1};
+    uint8_t steps[15];
+    lay_error err = {0};
+    assert_int_equal(lay_choose_pulses(t, 15, 0, steps, &err), LAY_OK);
+    for (size_t i = 0; i < 15; i++) assert_int_equal(steps[i], expected[i]);
+    assert_int_equal(lay_choose_pulses(t + 2, 13, 1, steps, &err), LAY_OK); /* the first is known */
+    for (size_t i = 1; i < 13; i++) assert_int_equal(steps[i], expected[i + 2]);
+}
+
+/* Truth: the doubling and halving of speed within 0.4 s that only an engine without load can do. */
+static void blips(void **state) {
+    (void)state;
+    static const struct { double hz, pulses, limit; } cases[] = {{40, 1, 5e-3}, {15, 4, 5e-3}, {15, 60, 2e-3}};
+    for (size_t i = 0; i < 3; i++) {
+        wheel w = plain();
+        w.low_hz = w.high_hz = cases[i].hz, w.pulses = cases[i].pulses, w.blip_s = 0.4, w.noise = 0.01;
+        if (w.pulses > 8) w.width = 0.5;
+        lay_shaft s = {0};
+        lay_error err = {0};
+        assert_int_equal(run(&w, w.pulses, &s, &err), LAY_OK);
+        double off = speed_error(&w, &s, 0.3, 9.7), confidence = s.confidence;
+        printf("  %g pulses, from %g Hz: speed off by %.1e, confidence %.2f\n", w.pulses, w.low_hz, off, confidence);
+        lay_shaft_free(&s);
+        assert_close(off, 0, cases[i].limit, 0);
+        assert_true(confidence >= 0.9);
+    }
+}
+
+/* While a shaft stands, the channel holds noise, and noise has edges: there must be a gap, and nothing counted there.
+ */
+static void noise_at_standstill(void **state) {
+    (void)state;
+    for (int kind = 0; kind < 6; kind++) {
+        wheel w = plain();
+        w.pulses = (double[]){1, 4, 60}[kind % 3], w.noise = 0.01, w.seconds = 14;
+        if (w.pulses > 8) w.width = 0.5;
+        w.stop_at = kind < 3 ? 0 : 4, w.stop_for = kind < 3 ? 2.5 : 6;
+        lay_shaft s = {0};
+        lay_error err = {0};
+        double turns, hz, low, mean, high, from = w.stop_at, to = w.stop_at + w.stop_for;
+        assert_int_equal(run(&w, w.pulses, &s, &err), LAY_OK);
+        for (double t = from + 0.05; t < to - 0.05; t += 0.01) assert_false(lay_shaft_at(&s, t, NULL, &turns, &hz));
+        double off = fmax(speed_error(&w, &s, to + 0.3, 13.7), from > 0 ? speed_error(&w, &s, 0.3, from - 0.3) : 0);
+        lay_shaft_range(&s, &low, &mean, &high, &turns);
+        printf("  %g pulses: speed off by %.1e, highest %.1f Hz, missing %d, extra %d, confidence %.2f\n", w.pulses,
+               off, high, s.missing_pulses, s.extra_pulses, s.confidence);
+        bool sure = s.confidence >= 0.9, quiet = s.missing_pulses + s.extra_pulses <= 8;
+        lay_shaft_free(&s);
+        assert_close(off, 0, 2e-3, 0);
+        assert_close(high, 30, 0,
+                     5e-2); /* until the comparator knows the new swing its edges are rough, never far off */
+        assert_true(sure && quiet);
+    }
+}
+
+/* Noise of a tenth of the swing and magnets glued on by hand are still a tach. */
+static void crude(void **state) {
+    (void)state;
+    wheel w = plain();
+    w.noise = 0.1;
+    follow("noise of 10 % of the swing", w, 2e-3, 0, 0);
+    w = plain(), w.pulses = 3, w.runout = 0.03;
+    follow("3 magnets off their place by up to 9 degrees", w, 5e-3, 0, 0);
+    w = plain(), w.pulses = 4, w.runout = 0.012;
+    follow("4 magnets off their place by up to 4 degrees", w, 2e-3, 0, 0);
+    w = plain(), w.pulses = 3600, w.width = 0.5, w.low_hz = w.high_hz = RATE / 13 / 3600;
+    follow("3600 pulses, 13 samples each", w, 2e-4, 0, 0);
+}
+
+/* Pulses that come and go at random: when there is a shaft at all, it must not be called sure. */
+static void broken_tach(void **state) {
+    (void)state;
+    lay_tach_options o = {.rate = RATE, .pulses_per_rev = 1, .body_order = 1};
+    for (int kind = 0; kind < 3; kind++) {
+        lay_tach *tach = NULL;
+        lay_shaft s = {0};
+        lay_error err = {0};
+        lay_random r;
+        lay_random_seed(&r, 3);
+        assert_int_equal(lay_tach_new(&o, &tach, &err), LAY_OK);
+        for (int i = 0, left = 0, wait = 100; i < 20 * 48000; i++) {
+            double jitter = kind == 0 ? -log(1 - lay_random_unit(&r)) : (kind == 1 ? 0.3 : 0.5) + lay_random_unit(&r);
+            if (wait-- == 0) left = 100, wait = 200 + (int)(1600 * jitter);
+            double x = left-- > 0;
+            assert_int_equal(lay_tach_feed(tach, &x, 1, 1, &err), LAY_OK);
+        }
+        lay_status status = lay_tach_finish(tach, &s, &err);
+        printf("  kind %d: status %d confidence %.2f segments %zu\n", kind, (int)status, s.confidence, s.segment_count);
+        double confidence = s.confidence;
+        lay_shaft_free(&s);
+        lay_tach_free(tach);
+        assert_true(status == LAY_BAD_INPUT || confidence < 0.5);
+    }
+}
+
 /* A standstill parts the shaft in two segments and nothing bridges it. */
 static void stops(void **state) {
     (void)state;
@@ -232,8 +389,19 @@ static void gain(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(steady), cmocka_unit_test(run_up),  cmocka_unit_test(many_pulses), cmocka_unit_test(healing),
-        cmocka_unit_test(stops),  cmocka_unit_test(no_tach), cmocka_unit_test(gain),
+        cmocka_unit_test(steady),
+        cmocka_unit_test(run_up),
+        cmocka_unit_test(many_pulses),
+        cmocka_unit_test(healing),
+        cmocka_unit_test(stops),
+        cmocka_unit_test(no_tach),
+        cmocka_unit_test(gain),
+        cmocka_unit_test(late_doubles),
+        cmocka_unit_test(choice),
+        cmocka_unit_test(blips),
+        cmocka_unit_test(noise_at_standstill),
+        cmocka_unit_test(crude),
+        cmocka_unit_test(broken_tach),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

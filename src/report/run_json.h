@@ -1,0 +1,20 @@
+/* JSON members that several commands say about a run. */
+#ifndef LAYSHAFT_REPORT_RUN_JSON_H
+#define LAYSHAFT_REPORT_RUN_JSON_H
+
+#include <layshaft/speed.h>
+
+#include "json.h"
+
+typedef struct lay_speed_summary {
+    lay_speed_source source;
+    double min_hz, mean_hz, max_hz; /* mean 0: no speed is known */
+    double confidence;
+} lay_speed_summary;
+
+/* "speed": {"source", "mean_rpm", "min_rpm", "max_rpm", "confidence"}. */
+void lay_json_speed(lay_json *j, const lay_speed_summary *s);
+/* An array with one string per line of `sentences`. */
+void lay_json_sentences(lay_json *j, const char *name, const lay_text *sentences);
+
+#endif

@@ -1,0 +1,287 @@
+#include "scale.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Peaks of the mean spectrum are what there is to explain. An order that is heard with chance p and meets a peak adds
+ * log(1 - p + p KAPPA q^(KAPPA - 1)), where q is the chance that an arbitrary place nearby meets a peak as strong (the
+ * density KAPPA q^(KAPPA - 1) of a p-value under the alternative: Sellke, Bayarri and Berger, Am. Stat. 55 (2001) 62;
+ * value from memory of that work). Places are judged against the recording's own crowd of peaks, so neither many lines
+ * nor many orders are evidence by themselves. */
+#define KAPPA 0.2
+#define HEARD_CLASSES 100
+#define LEAST_NATS 8.0
+#define NOISE_NATS 14.0 /* less may be noise that the path was fitted to, */
+#define SURE_NATS 50.0  /* this much more is not */
+#define MOST_PEAKS 240
+#define APART 6 /* points of the profile, a quarter of a bin each */
+#define LEAST_BIN 4.0
+#define TOLERANCE_BINS 0.8
+#define NEIGHBOURHOOD 0.35 /* of the order, either way */
+#define NEIGHBOURHOOD_BINS 30.0
+#define FACTOR_STEP 1e-4 /* the highest lines are no wider */
+#define WHOLE_SPAN 2.0   /* of log factor, of a sweep sought everywhere */
+#define EXPLAINED 0.6    /* nats for having explained the strongest peak */
+#define USUAL_HZ 37.0    /* 2200 rpm, usual in tests, with the spread below in log (common practice, no source) */
+#define USUAL_SPREAD 0.6
+#define NEAR_SLACK 0.93   /* overshoot of a stated range */
+#define STATED_WRONG -5.0 /* nats: chance, and how thinly it spreads */
+#define PATTERN_SLOPE 0.7 /* nats per neper of power */
+#define PATTERN_MOST 5.0
+#define ABOVE_MIDDLE 1.0 /* multiples of the firing order over the engine's other orders: right above, twice below */
+#define ODD_MIDDLE -2.0
+#define ENGINE_SILENT -1.0
+#define SAME_SPEED 0.004
+
+typedef struct peak {
+    double order, nats;
+    double weight; /* of explaining it, 0..1 */
+    double chance; /* q */
+    double lift;   /* KAPPA q^(KAPPA - 1) */
+} peak;
+
+typedef struct bench {
+    const lay_profile *profile;
+    const lay_track_options *options;
+    double bin; /* one bin at mean speed, in orders of the path */
+    peak peaks[MOST_PEAKS];
+    size_t peak_count;
+    size_t *nearest;                  /* [profile->count]: peak within the tolerance, or MOST_PEAKS */
+    double missed[HEARD_CLASSES + 1]; /* what an order adds that meets no peak */
+} bench;
+
+static int by_nats(const void *a, const void *b) {
+    double x = ((const peak *)a)->nats, y = ((const peak *)b)->nats;
+    return (x < y) - (x > y);
+}
+
+static bool is_peak(const lay_profile *p, size_t i) {
+    for (size_t k = 1; k <= APART; k++)
+        if (p->mean[i - k] >= p->mean[i] || p->mean[i + k] > p->mean[i]) return false;
+    return true;
+}
+
+static lay_status find_peaks(bench *b, lay_error *err) {
+    const lay_profile *p = b->profile;
+    size_t first = (size_t)(LEAST_BIN * b->bin / p->step) + APART, count = 0;
+    peak *all = lay_calloc(p->count + 1, sizeof *all);
+    if (!all) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+    for (size_t i = first; i + APART < p->count; i++) {
+        double mean = (double)p->mean[i], n = 0.5 * (double)p->frames[i];
+        if (mean <= 1 || n * (mean - 1 - log(mean)) < LEAST_NATS || !is_peak(p, i)) continue;
+        double left = (double)p->mean[i - 1], right = (double)p->mean[i + 1], bend = left - 2 * mean + right;
+        double shift = bend < 0 ? 0.5 * (left - right) / bend : 0;
+        all[count++] = (peak){.order = ((double)i + shift) * p->step, .nats = n * (mean - 1 - log(mean))};
+    }
+    qsort(all, count, sizeof *all, by_nats);
+    b->peak_count = count < MOST_PEAKS ? count : MOST_PEAKS;
+    memcpy(b->peaks, all, b->peak_count * sizeof *all);
+    free(all);
+    return LAY_OK;
+}
+
+/* How crowded it is about a peak with others as strong. */
+static void judge_peaks(bench *b) {
+    double tolerance = TOLERANCE_BINS * b->bin;
+    for (size_t i = 0; i < b->peak_count; i++) {
+        peak *p = &b->peaks[i];
+        double reach = fmax(NEIGHBOURHOOD * p->order, NEIGHBOURHOOD_BINS * b->bin);
+        double width = reach + fmin(reach, p->order);
+        size_t as_strong = 0;
+        for (size_t k = 0; k <= i; k++) as_strong += fabs(b->peaks[k].order - p->order) <= reach;
+        p->chance = fmin(1, (double)as_strong * 2 * tolerance / width);
+        p->lift = KAPPA * pow(p->chance, KAPPA - 1);
+        p->weight = sqrt(p->nats / b->peaks[0].nats) * fmax(0, fmin(1, (p->nats - NOISE_NATS) / SURE_NATS));
+    }
+    for (size_t i = 0; i < b->profile->count; i++) b->nearest[i] = MOST_PEAKS;
+    for (size_t k = b->peak_count; k-- > 0;) { /* stronger ones overwrite */
+        double from = (b->peaks[k].order - tolerance) / b->profile->step,
+               to = (b->peaks[k].order + tolerance) / b->profile->step;
+        for (double i = fmax(0, ceil(from)); i <= to && i < (double)b->profile->count; i++) b->nearest[(size_t)i] = k;
+    }
+}
+
+static size_t heard_class(double heard) {
+    return (size_t)(heard * HEARD_CLASSES + 0.5);
+}
+
+static void fill_missed(bench *b) {
+    for (size_t i = 0; i <= HEARD_CLASSES; i++) {
+        double heard = (double)i / HEARD_CLASSES;
+        b->missed[i] = log(1 - heard + heard * KAPPA);
+    }
+}
+
+static size_t peak_at(const bench *b, double order) {
+    double at = order / b->profile->step + 0.5;
+    return at < (double)b->profile->count ? b->nearest[(size_t)at] : (size_t)MOST_PEAKS;
+}
+
+typedef struct tally {
+    bool explained[MOST_PEAKS + 1];
+    int matched;
+} tally;
+
+/* What the engine's orders, or all the others, add at a factor: they stand at order * factor on the path's axis. */
+static double add_orders(const bench *b, const lay_track_gear *gear, bool engine, double factor, tally *t) {
+    double sum = 0, first = (LEAST_BIN + 2) * b->bin, last = ((double)b->profile->count - APART - 1) * b->profile->step;
+    for (size_t i = 0; i < gear->count; i++) {
+        double at = gear->orders[i].order * factor, heard = gear->orders[i].heard;
+        if (gear->orders[i].engine != engine || at < first || at > last) continue;
+        size_t k = peak_at(b, at);
+        if (k == MOST_PEAKS) {
+            sum += b->missed[heard_class(heard)];
+            continue;
+        }
+        if (t->explained[k]) continue;
+        t->explained[k] = true;
+        t->matched++;
+        sum += log(1 - heard + heard * b->peaks[k].lift);
+    }
+    return sum;
+}
+
+/* What is explained counts on top of it. */
+static double explained(const bench *b, const tally *t) {
+    double sum = 0;
+    for (size_t k = 0; k < b->peak_count; k++)
+        if (t->explained[k]) sum += EXPLAINED * b->peaks[k].weight;
+    return sum;
+}
+
+/* ---- the engine's own pattern ---- */
+
+/* Natural logarithm of the mean ratio at an order of the reference, at least 0. */
+static double height(const bench *b, double order, double factor) {
+    size_t at = (size_t)(order * factor / b->profile->step + 0.5), reach = (size_t)(TOLERANCE_BINS * 4);
+    double best = 1;
+    for (size_t i = at > reach ? at - reach : 0; i <= at + reach && i < b->profile->count; i++)
+        best = fmax(best, (double)b->profile->mean[i]);
+    return log(best);
+}
+
+static bool fires_at(const lay_track_options *o, double order) {
+    return fabs(order / o->firing_order - round(order / o->firing_order)) < 1e-3;
+}
+
+/* Highest of the engine's other orders between two multiples of the firing order. */
+static double between(const bench *b, const lay_track_gear *gear, double low, double high, double factor) {
+    double best = 0;
+    for (size_t i = 0; i < gear->count; i++) {
+        const lay_track_order *o = &gear->orders[i];
+        if (!o->engine || o->order <= low || o->order >= high || fires_at(b->options, o->order)) continue;
+        if (2 * o->order != round(2 * o->order)) continue; /* an auxiliary's */
+        best = fmax(best, height(b, o->order, factor));
+    }
+    return best;
+}
+
+/* An engine's loudest orders are multiples of its firing order, the odd multiples no weaker than the even ones (common
+ * practice, no source). Read at twice its speed, the loudest would lie halfway between; at half of it, the odd
+ * multiples would be missing. */
+static double engine_pattern(const bench *b, const lay_track_gear *gear, double factor) {
+    double firing = b->options->firing_order, fires[5], others = 0;
+    if (!(firing > 0)) return 0;
+    for (int k = 1; k <= 4; k++) {
+        fires[k] = height(b, k * firing, factor);
+        others += between(b, gear, (k - 1) * firing, k * firing, factor) / 4;
+    }
+    double mean = (fires[1] + fires[2] + fires[3] + fires[4]) / 4;
+    double above = mean - others, odd = 0.5 * (fires[1] + fires[3]) - 0.5 * (fires[2] + fires[4]);
+    return fmax(-PATTERN_MOST, fmin(PATTERN_MOST, PATTERN_SLOPE * (above - ABOVE_MIDDLE))) +
+           fmax(-PATTERN_MOST, fmin(0, PATTERN_SLOPE * (odd - ODD_MIDDLE)));
+}
+
+/* Evidence of one gear at a factor. An engine is heard with all its pattern or, on a stand, not at all. */
+static double evidence(const bench *b, const lay_track_gear *gear, double factor, int *matched) {
+    tally with = {.matched = 0}, without = {.matched = 0};
+    double engine = add_orders(b, gear, true, factor, &with) + engine_pattern(b, gear, factor);
+    double running = engine + add_orders(b, gear, false, factor, &with) + explained(b, &with);
+    double silent = ENGINE_SILENT + add_orders(b, gear, false, factor, &without) + explained(b, &without);
+    *matched = running > silent ? with.matched : without.matched;
+    return b->options->firing_order > 0 ? fmax(running, silent) : silent - ENGINE_SILENT;
+}
+
+/* Somebody who states a speed is right nearly always; when not, anything usual is possible. */
+static double prior(const lay_track_options *o, double low_hz, double mean_hz, double high_hz) {
+    double usual = log(mean_hz / USUAL_HZ) / USUAL_SPREAD, off = usual;
+    if (o->stated_hz > 0) off = log(mean_hz / o->stated_hz) / o->stated_sd;
+    if (!(o->near_low_hz > 0)) return -0.5 * off * off;
+    bool inside = low_hz > o->near_low_hz * NEAR_SLACK && high_hz < o->near_high_hz / NEAR_SLACK;
+    double as_stated = inside ? (o->stated_hz > 0 ? -0.5 * off * off : 0) : -1e9;
+    return fmax(as_stated, STATED_WRONG - 0.5 * usual * usual);
+}
+
+static void offer(lay_scale *s, const lay_answer *a) {
+    for (size_t i = 0; i < s->count; i++) {
+        lay_answer *old = &s->answers[i];
+        if (old->gear != a->gear || fabs(log(old->factor / a->factor)) > SAME_SPEED) continue;
+        if (a->evidence > old->evidence) *old = *a;
+        return;
+    }
+    if (s->count < LAY_SCALE_ANSWERS) {
+        s->answers[s->count++] = *a;
+        return;
+    }
+    size_t worst = 0;
+    for (size_t i = 1; i < s->count; i++)
+        if (s->answers[i].evidence < s->answers[worst].evidence) worst = i;
+    if (a->evidence > s->answers[worst].evidence) s->answers[worst] = *a;
+}
+
+static int by_evidence(const void *a, const void *b) {
+    double x = ((const lay_answer *)a)->evidence, y = ((const lay_answer *)b)->evidence;
+    return (x < y) - (x > y);
+}
+
+/* The factor that lays the matched orders best onto their peaks. */
+static void sharpen(const bench *b, const lay_track_gear *gear, lay_answer *a) {
+    double sum = 0, weight = 0;
+    for (size_t i = 0; i < gear->count; i++) {
+        size_t k = peak_at(b, gear->orders[i].order * a->factor);
+        if (k >= MOST_PEAKS) continue;
+        double w = gear->orders[i].heard * b->peaks[k].order * b->peaks[k].order * fmin(b->peaks[k].nats, 200);
+        sum += w * b->peaks[k].order / gear->orders[i].order;
+        weight += w;
+    }
+    if (weight > 0 && fabs(log(sum / weight / a->factor)) < SAME_SPEED) a->factor = sum / weight;
+}
+
+static void weigh(lay_scale *s, const bench *b) {
+    qsort(s->answers, s->count, sizeof *s->answers, by_evidence);
+    double sum = s->count > 0 ? exp((s->none - s->answers[0].evidence) / LAY_SCALE_TEMPERATURE) : 0;
+    for (size_t i = 0; i < s->count; i++) {
+        lay_answer *a = &s->answers[i];
+        sum += a->probability = exp((a->evidence - s->answers[0].evidence) / LAY_SCALE_TEMPERATURE);
+        sharpen(b, &b->options->gears[a->gear], a);
+    }
+    for (size_t i = 0; i < s->count; i++) s->answers[i].probability /= sum;
+}
+
+lay_status lay_scale_find(const lay_profile *profile, double bin_hz, const lay_track_options *options, double low_hz,
+                          double mean_hz, double high_hz, lay_scale *out, lay_error *err) {
+    bench b = {.profile = profile, .options = options, .bin = bin_hz / mean_hz};
+    *out = (lay_scale){0};
+    double from = log(options->low_hz / low_hz), to = log(options->high_hz / high_hz);
+    if (profile->count < 4 * APART || to < from) return LAY_OK;
+    lay_status status = find_peaks(&b, err);
+    if (status != LAY_OK || b.peak_count == 0) return status;
+    b.nearest = lay_calloc(profile->count, sizeof *b.nearest);
+    if (!b.nearest) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+    judge_peaks(&b);
+    fill_missed(&b);
+    for (double at = from; at <= to; at += FACTOR_STEP)
+        for (size_t g = 0; g < options->gear_count; g++) {
+            lay_answer a = {.factor = exp(at), .gear = g};
+            a.evidence = evidence(&b, &options->gears[g], a.factor, &a.matched) +
+                         prior(options, low_hz * a.factor, mean_hz * a.factor, high_hz * a.factor) +
+                         log(options->gears[g].prior);
+            offer(out, &a);
+        }
+    /* chance finds the better an answer the more is searched */
+    out->none = LAY_SCALE_NONE + log(fmax(to - from, 0.05) / WHOLE_SPAN);
+    weigh(out, &b);
+    free(b.nearest);
+    return LAY_OK;
+}
