@@ -117,8 +117,6 @@ bool lay_hypothesis_explains(const lay_unit *unit, const lay_hypothesis *h, cons
     const lay_expected *e = lay_hypothesis_expected(h, run);
     bool toothed = h->index >= 0 && h->kind != LAY_KIND_GHOST && (h->type == LAY_PART_MESH || h->type == LAY_PART_AXLE);
     if (toothed && e && e->order > 0) return toothed_explains(e, run, order);
-    /* a ghost sings in the teeth that carry load; the same line in other gears is somebody else's */
-    if (h->kind == LAY_KIND_GHOST && (!e || !e->loaded || run->load == LAY_LOAD_NONE)) return false;
     for (int g = 0; g < LAY_GROUPS; g++)
         for (int k = 1; k <= 3 && groups[g].count; k++)
             if (fabs(order - k * groups[g].order[0]) < 1.5 * lay_order_tolerance(run, order)) return true;

@@ -4,6 +4,11 @@
 #include <stdlib.h>
 
 #define NOTHING_DB (-20.0) /* below this a tone carries no more information */
+#define UNEVEN 6.3         /* sides of one pair rarely differ by more (8 dB) */
+#define LOWEST 3           /* firing orders up to which the engine rules over all */
+#define LOW 10             /* and over sources that have one order only */
+#define SKIRT_BINS 7       /* a strong line's skirt reaches this far */
+#define SKIRT 40.0         /* and hides what is this many times weaker (16 dB) */
 
 lay_observation *lay_observation_at(const lay_observations *o, size_t hypothesis, size_t run, int group) {
     return &o->at[(hypothesis * o->runs + run) * LAY_GROUPS + (size_t)group];
@@ -15,12 +20,19 @@ void lay_observations_free(lay_observations *o) {
     *o = (lay_observations){0};
 }
 
-/* Level the part can be given: half way between the run's mean and the median over speed, so that a resonance that
- * lifts a healthy line over a narrow range does not count in full; twice what the engine would make there is taken off.
+static const lay_expected *find_engine(const lay_run_evidence *run) {
+    for (size_t i = 0; i < run->expected_count; i++)
+        if (run->expected[i].type == LAY_PART_ENGINE && run->expected[i].order > 0) return &run->expected[i];
+    return NULL;
+}
+
+/* Level the part can be given. Half way between the run's mean and the median over speed where the mean is higher, so
+ * that a resonance that lifts a healthy line over a narrow range does not count in full; the median where that is
+ * higher: the mean is then drowned by what is loud in a part of the run. Twice what the engine would make is taken off.
  */
 static double own_level(double engine, const lay_tone *tone) {
     if (!tone->valid || tone->significance < 2) return NOTHING_DB;
-    double level = 0.5 * (tone->tnr_db + fmin(tone->tnr_db, tone->steady_tnr_db));
+    double level = fmax(tone->steady_tnr_db, 0.5 * (tone->tnr_db + tone->steady_tnr_db));
     if (engine > 0) level += lay_db_power(fmax(1e-3, 1 - 2 * engine / tone->power));
     if (tone->off_sd > 5) return NOTHING_DB; /* the skirt of a neighbour */
     return fmax(NOTHING_DB, level - 3 * fmax(0, tone->off_sd - 2.5));
@@ -38,15 +50,26 @@ static bool side_taken(const lay_hypothesis *h, const lay_run_evidence *run, dou
     return false;
 }
 
-/* The lowest engine orders are the engine's own business: what else may lie there cannot be told from it. Meshes have
- * other lines and gears to show; a ghost or a rotor that sits on an engine order has not. */
-static bool engine_rules(const lay_hypothesis *h, const lay_run_evidence *run, double order) {
-    bool toothed = h->type == LAY_PART_AXLE || h->kind == LAY_KIND_MESH || h->kind == LAY_KIND_ECCENTRIC;
-    for (size_t i = 0; i < run->expected_count; i++) {
-        double firing = run->expected[i].type == LAY_PART_ENGINE ? run->expected[i].order : 0;
-        if (firing > 0 && order <= (toothed ? 3 * firing + 1 : 10 * firing)) return lay_engine_order(run, order);
-    }
-    return false;
+/* The lowest engine orders, up to so many firing orders, are the engine's own business: what else may lie there cannot
+ * be told from it, unless other gears show what the engine makes there. */
+static bool engine_rules(const lay_run_evidence *run, double order, double found, double firings) {
+    const lay_expected *engine = find_engine(run);
+    return engine && order <= firings * engine->order + 1 && lay_engine_order(run, found);
+}
+
+/* Firing orders stay loud high up. */
+static bool at_firing(const lay_run_evidence *run, double order) {
+    const lay_expected *engine = find_engine(run);
+    return engine && fabs(order - engine->order * round(order / engine->order)) < 0.1;
+}
+
+/* A line that stands on an order of the engine, and not as close to the place of a source that has an order of its own,
+ * is the engine's. */
+static bool engine_nearer(const lay_run_evidence *run, double order, double found) {
+    const lay_expected *engine = find_engine(run);
+    double cycle = engine ? engine->cycle_order : 0;
+    return cycle > 0 && lay_engine_order(run, found) &&
+           fabs(found - cycle * round(found / cycle)) < fabs(found - order) - 1e-6;
 }
 
 /* A strong line of the engine or of another toothed part beside the place hides it; any other strong line there shows
@@ -63,13 +86,50 @@ static bool hidden(const lay_run_evidence *run, const lay_tone *tone) {
     return false;
 }
 
+/* Beside a far stronger line stands what its changes of level during the run spread out, and the floor, estimated over
+ * a wider band, does not follow it: a small peak there says nothing. */
+static bool in_skirt(const lay_run_evidence *run, const lay_tone *tone) {
+    const lay_order_spectrum *s = &run->spectrum;
+    double around[2 * SKIRT_BINS], beside = 0;
+    size_t n = 0, at = (size_t)lround(tone->found / s->step);
+    if (at < SKIRT_BINS + 1 || at + SKIRT_BINS >= s->bins) return false;
+    for (size_t d = 2; d <= SKIRT_BINS; d++) {
+        beside = fmax(beside, fmax(s->power[at - d], s->power[at + d]));
+        if (d > 2) around[n++] = s->power[at - d], around[n++] = s->power[at + d];
+    }
+    double local = lay_median(around, n);
+    return beside > SKIRT * s->power[at] || (local > 4 * s->floor[at] && s->power[at] < 4 * local);
+}
+
+/* Whether the engine leaves anything to say about this place; *low: only if its own line there can be learnt. A mesh
+ * has other lines and gears to show; a ghost or a rotor that sits on a low engine order has not. */
+static bool engine_allows(const lay_hypothesis *h, const lay_run_evidence *run, double order, double found, bool *low) {
+    bool toothed = h->type == LAY_PART_AXLE || h->kind == LAY_KIND_MESH || h->kind == LAY_KIND_ECCENTRIC;
+    *low = engine_rules(run, order, found, toothed ? LOWEST : LOW);
+    if (toothed) return true;
+    if (engine_nearer(run, order, found)) return false;
+    if (h->kind != LAY_KIND_GHOST) return !*low;
+    return !*low || (!at_firing(run, order) && !engine_rules(run, order, found, LOWEST));
+}
+
 static void observe_single(const lay_hypothesis *h, const lay_run_evidence *run, double order, double slack,
                            lay_observation *out) {
     lay_tone_at(run, order, slack, &out->tone);
     out->order[0] = out->order[1] = order;
-    out->valid = out->tone.valid && !out->tone.fixed && !hidden(run, &out->tone) && !engine_rules(h, run, order);
-    out->engine = out->valid ? lay_engine_share(run, order) : 0;
+    out->valid = out->tone.valid && !out->tone.fixed && !hidden(run, &out->tone) && !in_skirt(run, &out->tone) &&
+                 engine_allows(h, run, order, out->tone.found, &out->low);
+    out->engine = out->valid && lay_engine_order(run, out->tone.found) ? lay_engine_share(run, order) : 0;
     out->level_db = own_level(out->engine, &out->tone);
+}
+
+/* Power of the stronger side, at most 8 dB above the weaker; -1 where no side is free of the engine. */
+static double side_power(const lay_observation side[2]) {
+    double power[2] = {-1, -1};
+    for (int s = 0; s < 2; s++)
+        if (side[s].valid && side[s].engine <= 0)
+            power[s] = side[s].tone.significance > 2 && side[s].tone.off_sd <= 5 ? side[s].tone.power : 0;
+    double strong = fmax(power[0], power[1]), weak = fmin(power[0], power[1]);
+    return weak < 0 ? strong : fmin(strong, UNEVEN * weak);
 }
 
 static void observe_pair(const lay_hypothesis *h, const lay_run_evidence *run, const lay_group *group,
@@ -77,13 +137,14 @@ static void observe_pair(const lay_hypothesis *h, const lay_run_evidence *run, c
     lay_observation side[2] = {{0}, {0}};
     for (int s = 0; s < 2; s++) {
         observe_single(h, run, group->order[s], 0, &side[s]);
-        if (side_taken(h, run, group->order[s])) side[s].valid = false;
+        if (side_taken(h, run, group->order[s]) || side[s].low) side[s].valid = false;
     }
     if (!side[0].valid && !side[1].valid) return;
     bool second = side[1].valid && (!side[0].valid || side[1].level_db > side[0].level_db);
     *out = side[second];
     out->order[0] = group->order[0];
     out->order[1] = group->order[1];
+    out->side = side_power(side);
     if (!side[0].valid || !side[1].valid)
         out->level_db -= 4; /* a lone side is poorer proof */
     else {
@@ -92,33 +153,45 @@ static void observe_pair(const lay_hypothesis *h, const lay_run_evidence *run, c
     }
 }
 
-/* How much stronger than its neighbours' estimate the engine's own line at `order` is, learnt in the runs in which the
- * part does not make it: a wheel on the input shaft has a whole order in every gear, and so has the engine. 0 when
- * nothing was learnt. */
-static double engine_excess(const lay_observations *o, size_t h, size_t self, int group, double order,
-                            const lay_run_evidence *runs) {
-    double excess[64];
+/* How much louder an engine's line may stand out against the noise in one run than in another, as a power: it differs
+ * from run to run, and pulling it does so more than coasting or idling. */
+static double louder(lay_load here, lay_load there) {
+    bool pulls = here != LAY_LOAD_COAST && here != LAY_LOAD_NONE,
+         pulled = there != LAY_LOAD_COAST && there != LAY_LOAD_NONE;
+    return pulls && !pulled ? 10 : 2.5;
+}
+
+/* The engine's own line at `order` as a tone-to-noise ratio (power), learnt in the runs in which the part does not make
+ * it: a wheel on the input shaft has a whole order in every gear, and so has the engine. INFINITY where fewer than two
+ * runs show it. */
+static double learn_engine(const lay_observations *o, size_t h, size_t self, int group, double order,
+                           const lay_run_evidence *runs) {
+    double ratio[64];
     size_t n = 0;
     for (size_t r = 0; r < o->runs && n < 64; r++) {
         const lay_observation *x = lay_observation_at(o, h, r, group);
         bool sings = o->loaded[h * o->runs + r] && fabs(x->order[0] - order) < 0.1;
         if (r == self || sings || !runs[r].usable || runs[r].gear < 0) continue;
         lay_tone tone;
-        double engine = lay_engine_share(&runs[r], order);
         lay_tone_at(&runs[r], order, 0, &tone);
-        if (tone.valid && engine > 0) excess[n++] = tone.power / engine;
+        if (tone.valid) ratio[n++] = louder(runs[self].load, runs[r].load) * pow(10, tone.tnr_db / 10);
     }
-    return n >= 2 ? fmin(1000, fmax(1, lay_quantile(excess, n, 0.75))) : 0;
+    return n >= 2 ? lay_quantile(ratio, n, 0.75) : INFINITY;
 }
 
 /* Where the engine may make a good part of a line, the part's own level is not known unless the whole is weak. How good
- * a part it must be depends on whether the engine's own line could be learnt. */
+ * a part it must be depends on whether the engine's own line could be learnt; the lowest orders need that. */
 static void take_engine_off(lay_observations *o, size_t h, int group, const lay_run_evidence *runs) {
     for (size_t r = 0; r < o->runs; r++) {
         lay_observation *x = lay_observation_at(o, h, r, group);
-        if (!x->valid || x->engine <= 0 || x->order[0] != x->order[1]) continue;
-        double learnt = engine_excess(o, h, r, group, x->order[0], runs);
-        double made = (learnt > 0 ? learnt : 1.5) * x->engine, margin = learnt > 0 ? 2.8 : 4;
+        if (!x->valid || (x->engine <= 0 && !x->low) || x->order[0] != x->order[1]) continue;
+        double learnt = learn_engine(o, h, r, group, x->order[0], runs);
+        bool known = learnt < INFINITY;
+        x->valid = known || !x->low;
+        if (!x->valid) continue;
+        double made = 1.5 * x->engine; /* by its neighbours */
+        if (known) made = fmax(made, learnt * x->tone.power / pow(10, x->tone.tnr_db / 10));
+        double margin = known ? 2.8 : 4;
         x->level_db = own_level(0.7 * made, &x->tone);
         if (margin * made > x->tone.power && x->tone.tnr_db > -2) x->valid = false;
     }

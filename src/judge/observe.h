@@ -6,7 +6,10 @@
 
 typedef struct lay_observation {
     bool valid;      /* predicted, inside the spectrum, not covered by a tone fixed in Hz */
+    bool low;        /* among the lowest engine orders: valid only where the engine's own line could be learnt */
     double level_db; /* tone-to-noise ratio that the part itself can be given: engine's share off, sweeps evened out */
+    double side;     /* power of the stronger side of a pair, at most 8 dB above the weaker: one alone may be chance; -1
+                        unknown */
     double engine;   /* power the engine would make at this order by its neighbours, 0 away from its orders */
     double order[2]; /* where it was measured */
     lay_tone tone;   /* as measured (stronger side of a pair) */

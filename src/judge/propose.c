@@ -38,8 +38,17 @@ static bool made_by_engine(const lay_run_evidence *run, const lay_explained_line
     return c->order <= 3 * firing + 1 || lay_engine_share(run, c->order) > 0.25 * line->line.power;
 }
 
+/* Over the whole run, or at most of its speeds: what masks it may be loud in a part of the run only. */
+static bool stands_out(const lay_run_evidence *run, const lay_line *line) {
+    if (line->significance < 4 || line->tnr_db < LEAST_TNR_DB - 8) return false;
+    if (line->tnr_db >= LEAST_TNR_DB) return true;
+    lay_tone tone;
+    lay_tone_at(run, line->order, 0, &tone);
+    return tone.valid && tone.steady_tnr_db >= LEAST_TNR_DB + 2;
+}
+
 static bool unexplained(const lay_run_evidence *run, const lay_explained_line *line) {
-    if (line->line.tnr_db < LEAST_TNR_DB || line->line.significance < 4) return false;
+    if (!stands_out(run, &line->line)) return false;
     double explained = 0;
     for (int i = 0; i < line->claim_count; i++) {
         const lay_claim *c = &line->claims[i];
@@ -81,12 +90,19 @@ static lay_status propose_unknown(const lay_unit *unit, const lay_run_evidence *
     return status;
 }
 
+/* A harmonic of the wheel's own teeth, or a sideband of the first two. */
+static bool beside_teeth(const lay_wheel *wheel, int body, int multiple) {
+    if (wheel->body != body || wheel->teeth <= 0) return false;
+    int beside = multiple % wheel->teeth;
+    return beside == 0 || (multiple <= 2 * wheel->teeth + 1 && (beside == 1 || beside == wheel->teeth - 1));
+}
+
 /* A whole multiple of a wheel that its own teeth already make is no ghost. */
 static bool made_by_teeth(const lay_unit *unit, int body, int multiple) {
-    for (size_t m = 0; m < unit->mesh_count; m++) {
-        if (unit->meshes[m].driver.body == body && multiple % unit->meshes[m].driver.teeth == 0) return true;
-        if (unit->meshes[m].driven.body == body && multiple % unit->meshes[m].driven.teeth == 0) return true;
-    }
+    for (size_t m = 0; m < unit->mesh_count; m++)
+        if (beside_teeth(&unit->meshes[m].driver, body, multiple) ||
+            beside_teeth(&unit->meshes[m].driven, body, multiple))
+            return true;
     return false;
 }
 

@@ -16,14 +16,15 @@ typedef struct lay_score {
     double spread_db;   /* standard deviation over the runs in which it should sing */
     int runs, best_run; /* how many should sing; the one that shows it best */
     double odds;        /* natural log of the odds of this fault against a healthy unit, alone */
-    double residual;    /* odds of the best fault that is left when everything this one explains is taken away */
+    double residual; /* what the best fault that is left when all this one explains is taken away costs it, log odds */
     double probability;
 } lay_score;
 
-/* Lines that are already explained: taken[r] holds orders of run r. */
+/* Lines that are already explained. */
 typedef struct lay_taken {
     const lay_unit *unit;
     const lay_hypothesis *by; /* NULL: nothing is taken */
+    double level_db;          /* at which it sings under load */
 } lay_taken;
 
 /* Score every hypothesis; out[list->count]. */

@@ -10,6 +10,7 @@
 
 #define UNKNOWN_WEIGHT 0.03
 #define CARRIERS 6 /* harmonics whose own level is known */
+#define ALONE 4    /* from this harmonic on a lower one must be there as well */
 
 static const char *const class_names[LAY_LINE_CLASS_COUNT] = {
     "unknown", "mesh", "shaft", "engine", "axle", "rotor", "bearing", "ghost", "fixed",
@@ -52,6 +53,14 @@ static double carries(const lay_line *line, const lay_tone *carrier, int k) {
     return fmin(1, 4 * carrier[k - 1].power / line->power);
 }
 
+/* A high harmonic does not stand alone: share of the line at harmonic k that the lower ones make credible, 0..1. */
+static double accompanied(const lay_line *line, const lay_tone *carrier, int k) {
+    double below = 0;
+    for (int j = 1; j < k && j <= CARRIERS; j++)
+        if (carrier[j - 1].significance > 2) below = fmax(below, carrier[j - 1].power);
+    return k < ALONE || line->power <= 0 ? 1 : fmin(1, 10 * below / line->power);
+}
+
 static void claim_toothed(claim_list *list, int part, const lay_expected *e, const lay_tone *carrier) {
     lay_line_class class_ = e->type == LAY_PART_AXLE ? LAY_LINE_AXLE : LAY_LINE_MESH;
     double base = e->loaded || e->type == LAY_PART_AXLE ? 1.0 : 0.2;
@@ -59,7 +68,7 @@ static void claim_toothed(claim_list *list, int part, const lay_expected *e, con
     int nearest = (int)lround(order / e->order);
     for (int k = nearest - 1; k <= nearest + 1; k++) {
         if (k < 1) continue;
-        double at = k * e->order, weight = base / sqrt(k);
+        double at = k * e->order, weight = base / sqrt(k) * accompanied(list->line, carrier, k);
         claim(list, (lay_claim){class_, part, k, 0, -1, at, 0}, weight, 0);
         double sideband = weight * 0.2 * carries(list->line, carrier, k);
         for (int w = 0; w < 2 && sideband > 0; w++)
@@ -84,10 +93,18 @@ static void claim_engine(claim_list *list, int part, const lay_expected *e) {
     claim(list, (lay_claim){LAY_LINE_ENGINE, part, n, 0, -1, n * e->cycle_order, 0}, weight, 0);
 }
 
+/* The listed orders of a rotor may have harmonics, as strong as what they are harmonics of lets expect. */
 static void claim_rotor(claim_list *list, int part, const lay_expected *e) {
     for (size_t i = 0; i < e->multiple_count; i++)
-        for (int k = 1; k <= 3; k++)
-            claim(list, (lay_claim){LAY_LINE_ROTOR, part, k, 0, -1, k * e->multiples[i] * e->order, 0}, 0.8 / k, 1e-4);
+        for (int k = 1; k <= 3; k++) {
+            double at = k * e->multiples[i] * e->order, weight = 0.8 / k;
+            if (k > 1 && fabs(at - list->line->order) < 1) {
+                lay_tone base = {0};
+                lay_tone_at(list->run, e->multiples[i] * e->order, 0, &base);
+                weight *= base.significance > 2 ? fmin(1, 10 * base.power / list->line->power) : 0;
+            }
+            claim(list, (lay_claim){LAY_LINE_ROTOR, part, k, 0, -1, at, 0}, weight, 1e-4);
+        }
 }
 
 static void claim_bearing(claim_list *list, int part, const lay_expected *e) {

@@ -51,8 +51,8 @@ static void hear(track_list *list, double order, double heard, bool engine) {
 }
 
 static void hear_engine(track_list *list, const lay_expected *e) {
-    static const double firing[] = {0.8, 0.6, 0.5, 0.4, 0.3, 0.2};
-    for (int h = 1; h <= 6; h++) hear(list, h * e->order, firing[h - 1], true);
+    static const double firing[] = {0.8, 0.6, 0.5, 0.4, 0.3, 0.2, 0.15};
+    for (int h = 1; h <= 32; h++) hear(list, h * e->order, firing[h < 7 ? h - 1 : 6], true);
     for (double m = e->cycle_order; m < 4 * e->order + 1e-6; m += e->cycle_order)
         hear(list, m, fabs(m - round(m)) < 1e-6 ? 0.3 : 0.12, true);
 }

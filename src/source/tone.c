@@ -71,13 +71,14 @@ static double row_tnr(const lay_order_spectrum *s, size_t row, double order, siz
     return fmax(LAY_NOTHING_DB, lay_db_power(tone / band));
 }
 
-static double steady_tnr(const lay_run_evidence *run, double order, double tolerance, double fallback) {
+/* `order`: of the line itself, so that a neighbour in reach does not count. */
+static double steady_tnr(const lay_run_evidence *run, double order, double fallback) {
     const lay_order_spectrum *s = &run->spectrum;
     double tnr[LAY_CLASSES_MAX];
     size_t n = 0;
     for (size_t c = 0; c < s->classes && n < LAY_CLASSES_MAX; c++) {
-        if (s->class_segments[c] < 1 || order + tolerance > s->top_order[c]) continue;
-        tnr[n++] = row_tnr(s, c, order, (size_t)(tolerance / s->step));
+        if (s->class_segments[c] < 1 || order + s->step > s->top_order[c]) continue;
+        tnr[n++] = row_tnr(s, c, order, 1);
     }
     return n >= 3 ? lay_median(tnr, n) : fallback;
 }
@@ -89,7 +90,20 @@ static double off_centre(const lay_run_evidence *run, double order, const lay_li
     return fabs(line->order - order) / sqrt(line->order_sd * line->order_sd + bin * bin + speed * speed + late * late);
 }
 
-void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_tone *out) {
+/* The highest bin near an order may be the shoulder of a line beside it: that line is then what stands here, and its
+ * own centre tells that it is not the one looked for. */
+static void climb(const lay_order_spectrum *s, lay_line *line) {
+    size_t top = line->bin;
+    for (int i = 0; i < 3 && top > 4 && top + 4 < s->bins; i++) {
+        size_t up = s->power[top + 1] > s->power[top - 1] ? top + 1 : top - 1;
+        if (s->power[up] <= s->power[top]) break;
+        top = up;
+    }
+    if (top != line->bin) lay_line_at(s, (double)top * s->step, 0, line);
+}
+
+/* Everything but the level over speed, which costs far more than the rest. */
+static void mean_tone(const lay_run_evidence *run, double order, double slack, lay_tone *out) {
     const lay_order_spectrum *s = &run->spectrum;
     *out = (lay_tone){.tnr_db = LAY_NOTHING_DB, .steady_tnr_db = LAY_NOTHING_DB};
     double top = 0;
@@ -99,6 +113,7 @@ void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_to
     if (order < 3 * s->step || order + tolerance > fmin(top, (double)(s->bins - 4) * s->step)) return;
     lay_line line;
     lay_line_at(s, order, tolerance, &line);
+    climb(s, &line);
     out->valid = true;
     out->power = line.power;
     out->tnr_db = fmax(LAY_NOTHING_DB, line.power > 0 ? line.tnr_db : LAY_NOTHING_DB);
@@ -108,7 +123,11 @@ void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_to
     out->found = line.order;
     out->off_sd = off_centre(run, order, &line);
     out->fixed = passes_fixed(run, order);
-    out->steady_tnr_db = steady_tnr(run, order, tolerance, out->tnr_db);
+}
+
+void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_tone *out) {
+    mean_tone(run, order, slack, out);
+    if (out->valid) out->steady_tnr_db = steady_tnr(run, out->found, out->tnr_db);
 }
 
 /* ---- the engine's share ---- */
@@ -119,13 +138,13 @@ static const lay_expected *find_engine(const lay_run_evidence *run) {
     return NULL;
 }
 
-/* Another family's own line at this order would spoil it as a measure of the engine. */
-static bool taken_by_gears(const lay_run_evidence *run, double order) {
+/* Another family's own line within so many bins of this order would spoil it as a measure of the engine. */
+static bool taken_by_gears(const lay_run_evidence *run, double order, double bins) {
     for (size_t i = 0; i < run->expected_count; i++) {
         const lay_expected *e = &run->expected[i];
         if ((e->type != LAY_PART_MESH && e->type != LAY_PART_AXLE) || e->order <= 0) continue;
         double k = round(order / e->order);
-        if (k >= 1 && fabs(order - k * e->order) < 3 * run->spectrum.step) return true;
+        if (k >= 1 && fabs(order - k * e->order) < bins * run->spectrum.step) return true;
     }
     return false;
 }
@@ -142,20 +161,21 @@ double lay_engine_share(const lay_run_evidence *run, double order) {
     size_t count = 0;
     for (int j = -4; j <= 4; j++) {
         double o = (n + j * step) * engine->cycle_order;
-        if (j == 0 || o <= 0 || (!firing && fmod(n + j, per_firing) == 0) || taken_by_gears(run, o)) continue;
+        if (j == 0 || o <= 0 || (!firing && fmod(n + j, per_firing) == 0) || taken_by_gears(run, o, 3)) continue;
         lay_tone tone;
-        lay_tone_at(run, o, 0, &tone);
-        if (tone.valid) power[count++] = tone.significance > 2 ? tone.power : 0;
+        mean_tone(run, o, 0, &tone);
+        if (tone.valid) power[count++] = tone.significance > 2 && tone.off_sd <= 5 ? tone.power : 0;
     }
     return count ? lay_quantile(power, count, 0.6) : 0;
 }
 
-/* An electric stand turns a unit whose file lists an engine: only an engine that is heard at its firing orders counts.
- */
+/* An electric stand turns a unit whose file lists an engine: only an engine that is heard at firing orders which no
+ * gear makes as well counts. */
 static bool engine_heard(const lay_run_evidence *run, const lay_expected *engine) {
-    for (int k = 1; k <= 3; k++) {
+    for (int k = 1; k <= 4; k++) {
         lay_tone tone;
-        lay_tone_at(run, k * engine->order, 0, &tone);
+        if (taken_by_gears(run, k * engine->order, 0.3)) continue;
+        mean_tone(run, k * engine->order, 0, &tone);
         if (tone.valid && tone.tnr_db > 3 && tone.significance > 4) return true;
     }
     return false;

@@ -11,6 +11,7 @@
 #define MOST 4.0
 #define GAINS 512
 #define GAINS_PER_UNIT 16.0
+#define LEAST_HEARD 0.18   /* of the engine's orders; the rest only tells aliases apart later */
 #define ENGINE_SILENT -1.0f /* what its orders add where it cannot be heard */
 #define FIRST_BIN 3.0
 
@@ -75,7 +76,7 @@ static lay_status open_comb(const lay_chirp *chirp, const lay_track_options *o, 
     for (size_t g = 0; g < o->gear_count; g++)
         for (size_t i = 0; i < o->gears[g].count; i++) {
             const lay_track_order *order = &o->gears[g].orders[i];
-            if (order->engine && g > 0) continue;
+            if (order->engine && (g > 0 || order->heard < LEAST_HEARD)) continue;
             look *l = &c->looks[c->look_count];
             *l = (look){class_of(order->heard), order->engine, g, c->all + c->look_count++ * grid->count};
             place_look(grid, chirp->bin_hz, chirp->bins, order->order, l->bin);

@@ -22,20 +22,23 @@
 #define NEIGHBOURHOOD_BINS 30.0
 #define FACTOR_STEP 1e-4 /* the highest lines are no wider */
 #define WHOLE_SPAN 2.0   /* of log factor, of a sweep sought everywhere */
-#define EXPLAINED 0.6    /* nats for having explained the strongest peak */
+#define EXPLAINED 2.0    /* nats for having explained the strongest peak */
 #define USUAL_HZ 37.0    /* 2200 rpm, usual in tests, with the spread below in log (common practice, no source) */
 #define USUAL_SPREAD 0.6
 #define NEAR_SLACK 0.93   /* overshoot of a stated range */
 #define STATED_WRONG -5.0 /* nats: chance, and how thinly it spreads */
-#define PATTERN_SLOPE 0.7 /* nats per neper of power */
+#define WEAKER 1.0        /* nepers of power */
+#define PATTERN_SLOPE 1.0 /* nats per neper of power */
 #define PATTERN_MOST 5.0
 #define ABOVE_MIDDLE 1.0 /* multiples of the firing order over the engine's other orders: right above, twice below */
 #define ODD_MIDDLE -2.0
+#define ENGINE_TOP_HZ 1200.0 /* every speed explains the engine's lines up to here */
 #define ENGINE_SILENT -1.0
 #define SAME_SPEED 0.004
 
 typedef struct peak {
     double order, nats;
+    double height; /* log of the mean ratio */
     double weight; /* of explaining it, 0..1 */
     double chance; /* q */
     double lift;   /* KAPPA q^(KAPPA - 1) */
@@ -44,11 +47,12 @@ typedef struct peak {
 typedef struct bench {
     const lay_profile *profile;
     const lay_track_options *options;
-    double bin; /* one bin at mean speed, in orders of the path */
+    double bin, bin_hz; /* one bin at mean speed, in orders of the path, and in Hz */
     peak peaks[MOST_PEAKS];
     size_t peak_count;
     size_t *nearest;                  /* [profile->count]: peak within the tolerance, or MOST_PEAKS */
     double missed[HEARD_CLASSES + 1]; /* what an order adds that meets no peak */
+    float *height;                    /* [profile->count]: log of the highest mean within the tolerance, at least 0 */
 } bench;
 
 static int by_nats(const void *a, const void *b) {
@@ -72,7 +76,7 @@ static lay_status find_peaks(bench *b, lay_error *err) {
         if (mean <= 1 || n * (mean - 1 - log(mean)) < LEAST_NATS || !is_peak(p, i)) continue;
         double left = (double)p->mean[i - 1], right = (double)p->mean[i + 1], bend = left - 2 * mean + right;
         double shift = bend < 0 ? 0.5 * (left - right) / bend : 0;
-        all[count++] = (peak){.order = ((double)i + shift) * p->step, .nats = n * (mean - 1 - log(mean))};
+        all[count++] = (peak){.order = ((double)i + shift) * p->step, .nats = n * (mean - 1 - log(mean)), .height = log(mean)};
     }
     qsort(all, count, sizeof *all, by_nats);
     b->peak_count = count < MOST_PEAKS ? count : MOST_PEAKS;
@@ -92,7 +96,8 @@ static void judge_peaks(bench *b) {
         for (size_t k = 0; k <= i; k++) as_strong += fabs(b->peaks[k].order - p->order) <= reach;
         p->chance = fmin(1, (double)as_strong * 2 * tolerance / width);
         p->lift = KAPPA * pow(p->chance, KAPPA - 1);
-        p->weight = sqrt(p->nats / b->peaks[0].nats) * fmax(0, fmin(1, (p->nats - NOISE_NATS) / SURE_NATS));
+        double share = p->height / b->peaks[0].height;
+        p->weight = share * share * fmax(0, fmin(1, (p->nats - NOISE_NATS) / SURE_NATS));
     }
     for (size_t i = 0; i < b->profile->count; i++) b->nearest[i] = MOST_PEAKS;
     for (size_t k = b->peak_count; k-- > 0;) { /* stronger ones overwrite */
@@ -118,6 +123,32 @@ static size_t peak_at(const bench *b, double order) {
     return at < (double)b->profile->count ? b->nearest[(size_t)at] : (size_t)MOST_PEAKS;
 }
 
+static void fill_heights(bench *b) {
+    size_t reach = (size_t)(TOLERANCE_BINS * 4), count = b->profile->count;
+    for (size_t i = 0; i < count; i++) {
+        float best = 1;
+        for (size_t k = i > reach ? i - reach : 0; k <= i + reach && k < count; k++)
+            best = fmaxf(best, b->profile->mean[k]);
+        b->height[i] = logf(best);
+    }
+}
+
+/* Natural logarithm of the mean ratio at an order of the reference, at least 0. */
+static double height(const bench *b, double order, double factor) {
+    double at = order * factor / b->profile->step + 0.5;
+    return at >= 0 && at < (double)b->profile->count ? (double)b->height[(size_t)at] : 0;
+}
+
+/* An engine's other orders are weaker than the multiples of its firing order about them; one that is not belongs to
+ * something else. */
+static bool too_loud(const bench *b, double order, double factor) {
+    double firing = b->options->firing_order, k = order / firing;
+    if (fabs(k - round(k)) < 1e-3 || fabs(2 * order - round(2 * order)) > 1e-6) return false;
+    double above = height(b, ceil(k) * firing, factor);
+    double below = k > 1 ? height(b, floor(k) * firing, factor) : above;
+    return height(b, order, factor) > 0.5 * (above + below) - WEAKER;
+}
+
 typedef struct tally {
     bool explained[MOST_PEAKS + 1];
     int matched;
@@ -126,11 +157,12 @@ typedef struct tally {
 /* What the engine's orders, or all the others, add at a factor: they stand at order * factor on the path's axis. */
 static double add_orders(const bench *b, const lay_track_gear *gear, bool engine, double factor, tally *t) {
     double sum = 0, first = (LEAST_BIN + 2) * b->bin, last = ((double)b->profile->count - APART - 1) * b->profile->step;
+    double engine_last = fmin(last, ENGINE_TOP_HZ / b->bin_hz * b->bin);
     for (size_t i = 0; i < gear->count; i++) {
         double at = gear->orders[i].order * factor, heard = gear->orders[i].heard;
-        if (gear->orders[i].engine != engine || at < first || at > last) continue;
+        if (gear->orders[i].engine != engine || at < first || at > (engine ? engine_last : last)) continue;
         size_t k = peak_at(b, at);
-        if (k == MOST_PEAKS) {
+        if (k == MOST_PEAKS || (engine && too_loud(b, gear->orders[i].order, factor))) {
             sum += b->missed[heard_class(heard)];
             continue;
         }
@@ -151,15 +183,6 @@ static double explained(const bench *b, const tally *t) {
 }
 
 /* ---- the engine's own pattern ---- */
-
-/* Natural logarithm of the mean ratio at an order of the reference, at least 0. */
-static double height(const bench *b, double order, double factor) {
-    size_t at = (size_t)(order * factor / b->profile->step + 0.5), reach = (size_t)(TOLERANCE_BINS * 4);
-    double best = 1;
-    for (size_t i = at > reach ? at - reach : 0; i <= at + reach && i < b->profile->count; i++)
-        best = fmax(best, (double)b->profile->mean[i]);
-    return log(best);
-}
 
 static bool fires_at(const lay_track_options *o, double order) {
     return fabs(order / o->firing_order - round(order / o->firing_order)) < 1e-3;
@@ -261,14 +284,20 @@ static void weigh(lay_scale *s, const bench *b) {
 
 lay_status lay_scale_find(const lay_profile *profile, double bin_hz, const lay_track_options *options, double low_hz,
                           double mean_hz, double high_hz, lay_scale *out, lay_error *err) {
-    bench b = {.profile = profile, .options = options, .bin = bin_hz / mean_hz};
+    bench b = {.profile = profile, .options = options, .bin = bin_hz / mean_hz, .bin_hz = bin_hz};
     *out = (lay_scale){0};
     double from = log(options->low_hz / low_hz), to = log(options->high_hz / high_hz);
     if (profile->count < 4 * APART || to < from) return LAY_OK;
     lay_status status = find_peaks(&b, err);
     if (status != LAY_OK || b.peak_count == 0) return status;
     b.nearest = lay_calloc(profile->count, sizeof *b.nearest);
-    if (!b.nearest) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+    b.height = lay_calloc(profile->count, sizeof *b.height);
+    if (!b.nearest || !b.height) {
+        free(b.nearest);
+        free(b.height);
+        return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+    }
+    fill_heights(&b);
     judge_peaks(&b);
     fill_missed(&b);
     for (double at = from; at <= to; at += FACTOR_STEP)
@@ -283,5 +312,6 @@ lay_status lay_scale_find(const lay_profile *profile, double bin_hz, const lay_t
     out->none = LAY_SCALE_NONE + log(fmax(to - from, 0.05) / WHOLE_SPAN);
     weigh(out, &b);
     free(b.nearest);
+    free(b.height);
     return LAY_OK;
 }

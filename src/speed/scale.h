@@ -5,8 +5,8 @@
 #include "warp.h"
 
 #define LAY_SCALE_ANSWERS 8
-#define LAY_SCALE_NONE 3.5 /* nats: evidence of the answer that none of these is right, when everything is searched */
-#define LAY_SCALE_TEMPERATURE 2.0 /* orders of one engine, harmonics of one mesh do not come and go independently */
+#define LAY_SCALE_NONE 5.0 /* nats: evidence of the answer that none of these is right, when everything is searched */
+#define LAY_SCALE_TEMPERATURE 3.0 /* orders of one engine, harmonics of one mesh do not come and go independently */
 
 typedef struct lay_answer {
     double factor; /* true speed over the path's */

@@ -51,6 +51,23 @@ static void mesh_harmonics_and_sidebands(void **state) {
     lay_run_evidence_free(&run);
 }
 
+/* The fifth harmonic of a silent mesh, or the double of a silent order of a rotor, explains nothing. */
+static void a_high_harmonic_does_not_stand_alone(void **state) {
+    (void)state;
+    const made_tone mesh[] = {{5 * 17.25, 40}, {17.25, 40}}, rotor[] = {{32.4, 40}, {16.2, 40}};
+    for (size_t count = 1; count <= 2; count++) {
+        lay_run_evidence run;
+        evidence_make(&run, fixture_unit, "3", mesh, count);
+        const lay_claim *c = first_claim(&run, mesh[0].order);
+        assert_int_equal(c && c->class_ == LAY_LINE_MESH && c->harmonic == 5, count == 2);
+        lay_run_evidence_free(&run);
+        evidence_make(&run, fixture_unit, "3", rotor, count);
+        c = first_claim(&run, rotor[0].order);
+        assert_int_equal(c && c->class_ == LAY_LINE_ROTOR && c->harmonic == 2, count == 2);
+        lay_run_evidence_free(&run);
+    }
+}
+
 static void a_sideband_needs_a_carrier(void **state) {
     (void)state;
     const made_tone tones[] = {{17.25 + COUNTERSHAFT, 20}};
@@ -107,7 +124,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(mesh_harmonics_and_sidebands), cmocka_unit_test(a_sideband_needs_a_carrier),
         cmocka_unit_test(engine_axle_and_rotor),        cmocka_unit_test(ghost_unknown_and_fixed),
-        cmocka_unit_test(names_are_complete),
+        cmocka_unit_test(names_are_complete),           cmocka_unit_test(a_high_harmonic_does_not_stand_alone),
     };
     return cmocka_run_group_tests(tests, fixture_unit_make, fixture_unit_free);
 }

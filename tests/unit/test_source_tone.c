@@ -76,6 +76,19 @@ static void a_neighbour_is_not_at_the_place(void **state) {
     lay_run_evidence_free(&run);
 }
 
+/* Two bins away its shoulder is the highest thing in reach: what stands there is that line, at its own place. */
+static void a_shoulder_leads_to_its_line(void **state) {
+    (void)state;
+    const made_tone tones[] = {{17.25 + 2.4 / 64, 40}};
+    lay_run_evidence run;
+    lay_tone tone;
+    evidence_make(&run, fixture_unit, "3", tones, 1);
+    lay_tone_at(&run, 17.25, 0, &tone);
+    assert_close(tone.found, tones[0].order, 0.1 / 64, 0);
+    assert_true(tone.off_sd > 5);
+    lay_run_evidence_free(&run);
+}
+
 /* The share at one order is what its neighbours of the same family have: firing orders 3, 6, ... for six cylinders. */
 static void engine_share_comes_from_neighbours(void **state) {
     (void)state;
@@ -87,6 +100,22 @@ static void engine_share_comes_from_neighbours(void **state) {
     assert_close(lay_engine_share(&run, 12.2), 0, 0, 0); /* no order of the engine */
     assert_true(lay_engine_share(&run, 40.5) < 10);      /* silent neighbours */
     lay_run_evidence_free(&run);
+}
+
+/* On a stand with no engine, an order that a gear makes as well does not prove one: the headset here sings at 12. */
+static void gears_are_no_engine(void **state) {
+    (void)state;
+    lay_unit *stand = unit_of("[unit]\nname = Stand\ndriven by = input shaft\noutput = output shaft\n"
+                              "[mesh pair]\ndriver = input shaft, 12\ndriven = output shaft, 47\n[gear 1]\n"
+                              "[engine]\ncylinders = 8\nstrokes = 4\nturns with = input shaft\n");
+    const made_tone tones[] = {{12, 50}, {4, 50}, {8, 50}};
+    for (size_t count = 1; count <= 3; count += 2) {
+        lay_run_evidence run;
+        evidence_make(&run, stand, "1", tones, count);
+        assert_int_equal(lay_engine_order(&run, 12), count == 3);
+        lay_run_evidence_free(&run);
+    }
+    lay_unit_free(stand);
 }
 
 static void without_an_engine_there_is_no_share(void **state) {
@@ -107,7 +136,9 @@ int main(void) {
         cmocka_unit_test(noise_is_no_tone),
         cmocka_unit_test(outside_the_spectrum_nothing_is_valid),
         cmocka_unit_test(a_neighbour_is_not_at_the_place),
+        cmocka_unit_test(a_shoulder_leads_to_its_line),
         cmocka_unit_test(engine_share_comes_from_neighbours),
+        cmocka_unit_test(gears_are_no_engine),
         cmocka_unit_test(without_an_engine_there_is_no_share),
     };
     return cmocka_run_group_tests(tests, fixture_unit_make, fixture_unit_free);
