@@ -11,7 +11,7 @@
 #define MOST 4.0
 #define GAINS 512
 #define GAINS_PER_UNIT 16.0
-#define LEAST_HEARD 0.18   /* of the engine's orders; the rest only tells aliases apart later */
+#define LEAST_HEARD 0.18    /* of the engine's orders; the rest only tells aliases apart later */
 #define ENGINE_SILENT -1.0f /* what its orders add where it cannot be heard */
 #define FIRST_BIN 3.0
 

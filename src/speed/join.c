@@ -125,6 +125,12 @@ static bool heard(const lay_piece *p, double t) {
     return false;
 }
 
+static bool together(const lay_piece *p, double t) {
+    if (p->apart_frames == 0) return true;
+    double at = fmax(0, fmin(round((t - p->apart_first_s) / p->apart_hop_s), (double)p->apart_frames - 1));
+    return !p->apart[(size_t)at];
+}
+
 static lay_status add_piece(const joined *j, size_t k, double from, double to, lay_shaft_builder *b, double *sd,
                             lay_error *err) {
     const lay_piece *p = &j->pieces[k];
@@ -135,7 +141,7 @@ static lay_status add_piece(const joined *j, size_t k, double from, double to, l
     for (size_t i = 0; i < p->path.count && status == LAY_OK; i++) {
         double t = p->path.time[i], turns = p->path.turns[i] * j->factor[k];
         if (t < from || t > to) continue;
-        if (!heard(p, t)) {
+        if (!heard(p, t) || !together(p, t)) {
             lay_shaft_break(b);
             continue;
         }
@@ -157,9 +163,11 @@ static lay_status build(const joined *j, lay_track_result *out, lay_error *err) 
     for (size_t k = 0; k < j->count; k++) knots += j->pieces[k].path.count;
     double *sd = lay_calloc(knots + 1, sizeof *sd), from = -1;
     lay_status status = sd ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+    bool any_sure = false;
+    for (size_t k = 0; k < j->count; k++) any_sure = any_sure || j->sure[k] >= 0.5;
     for (size_t k = 0; k < j->count && status == LAY_OK; k++) {
         const lay_piece *p = &j->pieces[k];
-        if (p->path.count == 0 || j->factor[k] <= 0) {
+        if (p->path.count == 0 || j->factor[k] <= 0 || (j->sure[k] < 0.5 && any_sure)) {
             lay_shaft_break(&b);
             continue;
         }
@@ -179,13 +187,15 @@ static lay_status build(const joined *j, lay_track_result *out, lay_error *err) 
 
 static void choose_gear(const joined *j, size_t gears, lay_track_result *out) {
     double sum = 0, weight = 0, sure = 0;
+    bool any_sure = false;
+    for (size_t k = 0; k < j->count; k++) any_sure = any_sure || j->sure[k] >= 0.5;
     for (size_t g = 0; g < gears; g++) {
         sum += out->gear_probability[g];
         if (out->gear_probability[g] > out->gear_probability[out->gear]) out->gear = g;
     }
     for (size_t g = 0; g < gears && sum > 0; g++) out->gear_probability[g] /= sum;
     for (size_t k = 0; k < j->count; k++) {
-        if (j->pieces[k].path.count == 0) continue;
+        if (j->pieces[k].path.count == 0 || (any_sure && j->sure[k] < 0.5)) continue;
         double length = path_end(&j->pieces[k]) - j->pieces[k].path.time[0];
         weight += length;
         sure += length * j->sure[k];

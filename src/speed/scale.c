@@ -76,7 +76,8 @@ static lay_status find_peaks(bench *b, lay_error *err) {
         if (mean <= 1 || n * (mean - 1 - log(mean)) < LEAST_NATS || !is_peak(p, i)) continue;
         double left = (double)p->mean[i - 1], right = (double)p->mean[i + 1], bend = left - 2 * mean + right;
         double shift = bend < 0 ? 0.5 * (left - right) / bend : 0;
-        all[count++] = (peak){.order = ((double)i + shift) * p->step, .nats = n * (mean - 1 - log(mean)), .height = log(mean)};
+        all[count++] =
+            (peak){.order = ((double)i + shift) * p->step, .nats = n * (mean - 1 - log(mean)), .height = log(mean)};
     }
     qsort(all, count, sizeof *all, by_nats);
     b->peak_count = count < MOST_PEAKS ? count : MOST_PEAKS;

@@ -8,7 +8,9 @@
 
 #include "align.h"
 #include "comb.h"
+#include "couple.h"
 #include "phase.h"
+#include "retrace.h"
 #include "still.h"
 
 #include <math.h>
@@ -23,6 +25,8 @@
 #define SWEEP 0.1      /* change of log speed that makes a sweep */
 #define LOG_TO 0.06    /* how far, in log speed, a log may be off once its clock is found */
 #define CLOSED 1000.0f
+#define HEARD 0.5 /* share of the usual evidence that a frame must hold for its lines to be heard */
+#define LEAST_PIECE_S 2.5
 #define KNOWN_TO 2e-3     /* how exactly a known speed is known */
 #define STEADY_SD 0.0006  /* the same of a steady run */
 #define STEADY_BETTER 1.0 /* nats */
@@ -36,6 +40,8 @@ void lay_piece_free(lay_piece *piece) {
     if (!piece) return;
     lay_shaft_free(&piece->path);
     free(piece->seen);
+    free(piece->apart);
+    lay_profile_free(&piece->profile);
     *piece = (lay_piece){0};
 }
 
@@ -196,7 +202,6 @@ static lay_status usual_range(const lay_shaft *path, double *low, double *mean, 
 static lay_status judge(const lay_chapter *c, const lay_track_options *o, const lay_guide *guide, lay_piece *p,
                         lay_error *err) {
     lay_warp warp = {0};
-    lay_profile profile = {0};
     double low, mean, high;
     lay_status status = o->known ? LAY_OK : last_correction(c, p, err);
     if (status == LAY_OK) status = usual_range(&p->path, &low, &mean, &high, err);
@@ -208,19 +213,29 @@ static lay_status judge(const lay_chapter *c, const lay_track_options *o, const 
         about.stated_hz = mean;
         about.stated_sd = 0.5 * LOG_TO;
     }
+    lay_profile_free(&p->profile);
     status = lay_warp_make(c, &p->path, SHARP_S, &warp, err);
-    if (status == LAY_OK) status = lay_profile_make(&warp, &profile, err);
-    if (status == LAY_OK) status = lay_scale_find(&profile, warp.bin_hz, &about, low, mean, high, &p->scale, err);
-    lay_profile_free(&profile);
+    if (status == LAY_OK) status = lay_profile_make(&warp, &p->profile, err);
+    if (status == LAY_OK) status = lay_scale_find(&p->profile, warp.bin_hz, &about, low, mean, high, &p->scale, err);
+    free(p->apart);
+    p->apart = NULL;
+    if (status == LAY_OK && !o->known && p->scale.count > 0)
+        status = lay_couple_watch(c, &p->path, &p->profile, SHARP_S, o, &p->scale.answers[0], &p->apart,
+                                  &p->apart_frames, &p->apart_first_s, &p->apart_hop_s, err);
     lay_warp_free(&warp);
+    return status;
+}
+
+static lay_status correct(const work *w, lay_piece *p, lay_error *err) {
+    lay_status status = LAY_OK;
+    for (size_t r = 0; r < sizeof rounds / sizeof rounds[0] && status == LAY_OK; r++)
+        status = improve(w->chapter, rounds[r].frame_s, rounds[r].range, p, err);
     return status;
 }
 
 static lay_status follow(work *w, way how, lay_piece *p, lay_error *err) {
     lay_status status = first_path(w, how, &p->path, err);
-    for (size_t r = 0; r < sizeof rounds / sizeof rounds[0] && status == LAY_OK; r++)
-        status = improve(w->chapter, rounds[r].frame_s, rounds[r].range, p, err);
-    return status;
+    return status == LAY_OK ? correct(w, p, err) : status;
 }
 
 /* ---- which path ---- */
@@ -278,6 +293,21 @@ static lay_status try_steady(work *w, bool near, lay_piece *out, lay_error *err)
     return status;
 }
 
+/* A path that changes to another alias on its way is led back by its own lines. */
+static lay_status straighten(work *w, way how, const lay_track_options *o, lay_piece *p, lay_error *err) {
+    lay_piece other = {.frames = 0};
+    bool changed;
+    if (p->path.count == 0 || w->guide->fitted) return LAY_OK;
+    lay_status status = lay_retrace(w->chapter, &w->views[how.view], &p->profile, how.steady ? STEADY_SD : SPEED_SD,
+                                    &p->path, &other.path, &changed, err);
+    if (status != LAY_OK || !changed) return status;
+    status = correct(w, &other, err);
+    if (status == LAY_OK) status = judge(w->chapter, o, w->guide, &other, err);
+    if (status == LAY_OK && other.found > p->found && evidence_of(&other) > evidence_of(p) - CLOSE) keep(&other, p);
+    lay_piece_free(&other);
+    return status;
+}
+
 static lay_status attempt(work *w, bool near, lay_piece *out, lay_error *err) {
     lay_piece other = {.frames = 0};
     lay_track_options o = about(w, near);
@@ -285,6 +315,7 @@ static lay_status attempt(work *w, bool near, lay_piece *out, lay_error *err) {
     *out = (lay_piece){.frames = 0};
     lay_status status = follow(w, (way){first, false, near}, out, err);
     if (status == LAY_OK) status = judge(w->chapter, &o, w->guide, out, err);
+    if (status == LAY_OK) status = straighten(w, (way){first, false, near}, &o, out, err);
     if (status != LAY_OK || decisive(out)) return status;
     status = follow(w, (way){1 - first, false, near}, &other, err);
     if (status == LAY_OK) status = judge(w->chapter, &o, w->guide, &other, err);
@@ -362,16 +393,92 @@ static lay_status hear_still_too(const lay_chapter *whole, const lay_track_optio
     return status;
 }
 
+/* ---- pieces ---- */
+
+/* From frame *f on the next stretch in which the lines are heard; false when there is none. Silences of one frame are
+ * bridged. */
+static bool next_stretch(const lay_piece *p, size_t *f, size_t *first, size_t *end) {
+    while (*f < p->frames && p->seen[*f] < HEARD) (*f)++;
+    *first = *end = *f;
+    while (*f < p->frames) {
+        bool quiet = p->seen[*f] < HEARD, next = *f + 1 < p->frames && p->seen[*f + 1] < HEARD;
+        if (quiet && next) break;
+        (*f)++;
+        if (!quiet) *end = *f;
+    }
+    return *end > *first;
+}
+
+/* A part of a chapter; it borrows the samples. */
+static lay_chapter part_of(const lay_chapter *c, double from_s, double to_s) {
+    lay_chapter part = *c;
+    double rate = 0.5 * c->wide_rate;
+    size_t first = (size_t)fmax(0, (from_s - c->start_s) * rate), last = (size_t)fmax(0, (to_s - c->start_s) * rate);
+    if (last > c->narrow_count) last = c->narrow_count;
+    if (first > last) first = last;
+    part.start_s = c->start_s + (double)first / rate;
+    part.narrow += first;
+    part.wide += 2 * first;
+    part.narrow_count = last - first;
+    part.wide_count = 2 * (last - first) < c->wide_count - 2 * first ? 2 * (last - first) : c->wide_count - 2 * first;
+    return part;
+}
+
+static lay_status add_piece(lay_pieces *pieces, lay_piece *p, lay_error *err) {
+    lay_status status = lay_grow((void **)&pieces->items, &pieces->capacity, pieces->count, sizeof *p, err);
+    if (status == LAY_OK) {
+        pieces->items[pieces->count++] = *p;
+        *p = (lay_piece){.frames = 0};
+    }
+    return status;
+}
+
+/* What stands between silences may be another alias of the speed than the rest: each stretch is judged by itself. */
+static lay_status split(const lay_chapter *c, const lay_track_options *o, const lay_guide *guide, lay_piece *whole,
+                        lay_pieces *out, lay_error *err) {
+    lay_status status = LAY_OK;
+    size_t f = 0, first, end;
+    while (status == LAY_OK && next_stretch(whole, &f, &first, &end)) {
+        double from = whole->first_s + ((double)first - 0.5) * whole->hop_s;
+        double to = whole->first_s + ((double)end - 0.5) * whole->hop_s;
+        if (first == 0) from = c->start_s;
+        if (end == whole->frames) to = lay_chapter_end(c);
+        if (to - from < LEAST_PIECE_S) continue;
+        lay_chapter part = part_of(c, from, to);
+        lay_piece p = {.found = whole->found * (to - from) / (lay_chapter_end(c) - c->start_s)};
+        status = known_path(&part, &whole->path, &p, err);
+        if (status == LAY_OK && p.path.count > 0) status = judge(&part, o, guide, &p, err);
+        if (status == LAY_OK) status = add_piece(out, &p, err);
+        lay_piece_free(&p);
+    }
+    return status;
+}
+
+static bool broken(const lay_piece *p) {
+    size_t f = 0, first, end;
+    return p->frames > 0 && next_stretch(p, &f, &first, &end) && (first > 0 || end < p->frames);
+}
+
 lay_status lay_solve_chapter(const lay_chapter *chapter, const lay_track_options *options, lay_guide *guide,
-                             lay_piece *out, lay_error *err) {
-    if (options->known) return known_speed(chapter, options, out, err);
+                             lay_pieces *out, lay_error *err) {
+    lay_piece whole = {.frames = 0};
+    if (options->known) {
+        lay_status status = known_speed(chapter, options, &whole, err);
+        if (status == LAY_OK) status = add_piece(out, &whole, err);
+        lay_piece_free(&whole);
+        return status;
+    }
     lay_chapter clean;
     size_t removed = 0;
-    *out = (lay_piece){.frames = 0};
     lay_status status = lay_chapter_copy(chapter, &clean, err);
     if (status == LAY_OK) status = lay_still_remove(&clean, false, &removed, err);
-    if (status == LAY_OK) status = find_speed(&clean, options, guide, out, err);
-    if (status == LAY_OK && removed > 0 && !convincing(out)) status = hear_still_too(chapter, options, guide, out, err);
+    if (status == LAY_OK) status = find_speed(&clean, options, guide, &whole, err);
+    if (status == LAY_OK && removed > 0 && !convincing(&whole))
+        status = hear_still_too(chapter, options, guide, &whole, err);
+    if (status == LAY_OK)
+        status = convincing(&whole) && broken(&whole) ? split(&clean, options, guide, &whole, out, err)
+                                                      : add_piece(out, &whole, err);
+    lay_piece_free(&whole);
     lay_chapter_free(&clean);
     return status;
 }

@@ -19,8 +19,7 @@ struct lay_track {
     int64_t fed, wide_taken, narrow_taken;
     bool turned; /* the chapter begins with what the one before ended with */
     lay_guide guide;
-    lay_piece *pieces;
-    size_t piece_count, piece_capacity;
+    lay_pieces pieces;
 };
 
 static lay_status copy_gears(lay_track *t, lay_error *err) {
@@ -74,18 +73,15 @@ void lay_track_free(lay_track *t) {
     if (!t) return;
     lay_pyramid_free(&t->pyramid);
     lay_chapter_free(&t->chapter);
-    for (size_t k = 0; k < t->piece_count; k++) lay_piece_free(&t->pieces[k]);
-    free(t->pieces);
+    for (size_t k = 0; k < t->pieces.count; k++) lay_piece_free(&t->pieces.items[k]);
+    free(t->pieces.items);
     free(t->gears);
     free(t->orders);
     free(t);
 }
 
 static lay_status solve(lay_track *t, lay_error *err) {
-    lay_status status = lay_grow((void **)&t->pieces, &t->piece_capacity, t->piece_count, sizeof *t->pieces, err);
-    if (status == LAY_OK)
-        status = lay_solve_chapter(&t->chapter, &t->options, &t->guide, &t->pieces[t->piece_count], err);
-    if (status == LAY_OK) t->piece_count++;
+    lay_status status = lay_solve_chapter(&t->chapter, &t->options, &t->guide, &t->pieces, err);
     lay_chapter_turn(&t->chapter, OVERLAP_S);
     t->turned = true;
     return status;
@@ -121,7 +117,7 @@ lay_status lay_track_finish(lay_track *t, lay_track_result *out, lay_error *err)
     cut_padding(t);
     bool fresh = !t->turned || (double)t->chapter.wide_count > (OVERLAP_S + 1) * t->chapter.wide_rate;
     if (status == LAY_OK && fresh) status = solve(t, err);
-    if (status == LAY_OK) status = lay_join_pieces(t->pieces, t->piece_count, t->options.gear_count, out, err);
+    if (status == LAY_OK) status = lay_join_pieces(t->pieces.items, t->pieces.count, t->options.gear_count, out, err);
     if (status == LAY_OK && t->guide.fitted) out->log_fit = t->guide.fit;
     if (status == LAY_OK && !t->guide.fitted) out->log_error = t->guide.why_not;
     return status;
