@@ -6,8 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SAME_SPEED 0.01 /* of two pieces' answers */
-#define ABSENT 2.0      /* nats: an answer that a piece does not offer is that much worse than its worst */
+#define SAME_SPEED 0.01      /* of two pieces' answers */
+#define ABSENT 2.0           /* nats: an answer that a piece does not offer is that much worse than its worst */
+#define GEAR_TEMPERATURE 1.3 /* gears at one speed differ by few lines, and these come and go by themselves */
 #define MOST_ANSWERS 64
 #define SILENT 0.2   /* share of the usual evidence below which the lines are not heard */
 #define SILENT_S 1.5 /* shorter silences are bridged */
@@ -102,7 +103,7 @@ static void settle_chain(joined *j, size_t chain, lay_track_result *out) {
         sum += all[i].probability = exp((all[i].evidence - all[0].evidence) / LAY_SCALE_TEMPERATURE);
     for (size_t i = 0; i < n; i++) {
         all[i].probability /= sum;
-        out->gear_probability[all[i].gear] += all[i].probability;
+        out->gear_probability[all[i].gear] += exp((all[i].evidence - all[0].evidence) / GEAR_TEMPERATURE);
         if (same_speed(&all[i], &all[0])) sure += all[i].probability;
     }
     report_rival(all, n, out);

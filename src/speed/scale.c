@@ -20,10 +20,14 @@
 #define TOLERANCE_BINS 0.8
 #define NEIGHBOURHOOD 0.35 /* of the order, either way */
 #define NEIGHBOURHOOD_BINS 30.0
-#define FACTOR_STEP 1e-4 /* the highest lines are no wider */
-#define WHOLE_SPAN 2.0   /* of log factor, of a sweep sought everywhere */
-#define EXPLAINED 2.0    /* nats for having explained the strongest peak */
-#define USUAL_HZ 37.0    /* 2200 rpm, usual in tests, with the spread below in log (common practice, no source) */
+#define FACTOR_STEP 1e-4    /* the highest lines are no wider */
+#define LEADING_PEAKS 24    /* clearest peaks, one of which an answer must explain */
+#define LEADING_ENGINE 0.35 /* by orders that are heard with this chance */
+#define LEADING_OTHER 0.15
+#define PLACE_BINS 0.4 /* uncertainty of a peak's place */
+#define WHOLE_SPAN 2.0 /* of log factor, of a sweep sought everywhere */
+#define EXPLAINED 2.0  /* nats for having explained the strongest peak */
+#define USUAL_HZ 37.0  /* 2200 rpm, usual in tests, with the spread below in log (common practice, no source) */
 #define USUAL_SPREAD 0.6
 #define NEAR_SLACK 0.93   /* overshoot of a stated range */
 #define STATED_WRONG -5.0 /* nats: chance, and how thinly it spreads */
@@ -283,36 +287,69 @@ static void weigh(lay_scale *s, const bench *b) {
     for (size_t i = 0; i < s->count; i++) s->answers[i].probability /= sum;
 }
 
+/* ---- the search ---- */
+
+/* The answer must lay one of the likelier orders onto one of the clearer peaks: mark[steps] of the factors that do, to
+ * within what a peak's place leaves open at the highest orders. */
+static void mark_factors(const bench *b, const lay_track_gear *gear, double from, size_t steps, bool *mark) {
+    size_t peaks = b->peak_count < LEADING_PEAKS ? b->peak_count : LEADING_PEAKS;
+    memset(mark, 0, steps * sizeof *mark);
+    for (size_t i = 0; i < gear->count; i++) {
+        if (gear->orders[i].heard < (gear->orders[i].engine ? LEADING_ENGINE : LEADING_OTHER)) continue;
+        for (size_t k = 0; k < peaks; k++) {
+            double at = (log(b->peaks[k].order / gear->orders[i].order) - from) / FACTOR_STEP;
+            double reach = ceil(PLACE_BINS * b->bin / b->peaks[k].order / FACTOR_STEP) + 1;
+            for (double s = fmax(0, ceil(at - reach)); s <= at + reach && s < (double)steps; s++)
+                mark[(size_t)s] = true;
+        }
+    }
+}
+
+static void search(const bench *b, double low_hz, double mean_hz, double high_hz, double from, size_t steps, bool *mark,
+                   lay_scale *out) {
+    const lay_track_options *o = b->options;
+    for (size_t g = 0; g < o->gear_count; g++) {
+        mark_factors(b, &o->gears[g], from, steps, mark);
+        for (size_t s = 0; s < steps; s++) {
+            if (!mark[s]) continue;
+            lay_answer a = {.factor = exp(from + (double)s * FACTOR_STEP), .gear = g};
+            a.evidence = evidence(b, &o->gears[g], a.factor, &a.matched) +
+                         prior(o, low_hz * a.factor, mean_hz * a.factor, high_hz * a.factor) + log(o->gears[g].prior);
+            offer(out, &a);
+        }
+    }
+}
+
+static lay_status search_all(bench *b, double low_hz, double mean_hz, double high_hz, lay_scale *out, lay_error *err) {
+    double from = log(b->options->low_hz / low_hz), to = log(b->options->high_hz / high_hz);
+    size_t steps = (size_t)((to - from) / FACTOR_STEP) + 1;
+    bool *mark = lay_calloc(steps, sizeof *mark);
+    b->nearest = lay_calloc(b->profile->count, sizeof *b->nearest);
+    b->height = lay_calloc(b->profile->count, sizeof *b->height);
+    lay_status status = LAY_OK;
+    if (!mark || !b->nearest || !b->height) {
+        status = lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+        goto done;
+    }
+    fill_heights(b);
+    judge_peaks(b);
+    fill_missed(b);
+    search(b, low_hz, mean_hz, high_hz, from, steps, mark, out);
+    /* chance finds the better an answer the more is searched */
+    out->none = LAY_SCALE_NONE + log(fmax(to - from, 0.05) / WHOLE_SPAN);
+    weigh(out, b);
+done:
+    free(mark);
+    free(b->nearest);
+    free(b->height);
+    return status;
+}
+
 lay_status lay_scale_find(const lay_profile *profile, double bin_hz, const lay_track_options *options, double low_hz,
                           double mean_hz, double high_hz, lay_scale *out, lay_error *err) {
     bench b = {.profile = profile, .options = options, .bin = bin_hz / mean_hz, .bin_hz = bin_hz};
     *out = (lay_scale){0};
-    double from = log(options->low_hz / low_hz), to = log(options->high_hz / high_hz);
-    if (profile->count < 4 * APART || to < from) return LAY_OK;
+    if (profile->count < 4 * APART || options->high_hz * low_hz < options->low_hz * high_hz) return LAY_OK;
     lay_status status = find_peaks(&b, err);
-    if (status != LAY_OK || b.peak_count == 0) return status;
-    b.nearest = lay_calloc(profile->count, sizeof *b.nearest);
-    b.height = lay_calloc(profile->count, sizeof *b.height);
-    if (!b.nearest || !b.height) {
-        free(b.nearest);
-        free(b.height);
-        return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
-    }
-    fill_heights(&b);
-    judge_peaks(&b);
-    fill_missed(&b);
-    for (double at = from; at <= to; at += FACTOR_STEP)
-        for (size_t g = 0; g < options->gear_count; g++) {
-            lay_answer a = {.factor = exp(at), .gear = g};
-            a.evidence = evidence(&b, &options->gears[g], a.factor, &a.matched) +
-                         prior(options, low_hz * a.factor, mean_hz * a.factor, high_hz * a.factor) +
-                         log(options->gears[g].prior);
-            offer(out, &a);
-        }
-    /* chance finds the better an answer the more is searched */
-    out->none = LAY_SCALE_NONE + log(fmax(to - from, 0.05) / WHOLE_SPAN);
-    weigh(out, &b);
-    free(b.nearest);
-    free(b.height);
-    return LAY_OK;
+    return status == LAY_OK && b.peak_count > 0 ? search_all(&b, low_hz, mean_hz, high_hz, out, err) : status;
 }
