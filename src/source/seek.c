@@ -15,6 +15,8 @@
 #define NEUTRAL_PRIOR 0.2
 #define STATED_KEPT 0.25 /* confidence of a stated speed that the recording does not bear out */
 #define GEAR_SURE 0.6
+#define LEAST_SURE 0.1 /* less is no speed */
+#define GAPS_TOLD 1.0  /* s */
 
 void lay_seek_free(lay_seek *seek) {
     lay_track_free(seek->track);
@@ -125,6 +127,20 @@ static const char *gear_name(const lay_seek *seek, const lay_reading *r, size_t 
     return r->unit->gears[seek->gears[g]].name;
 }
 
+/* Certainty in whole percent; nothing is quite certain. */
+static double percent(double p) {
+    return fmin(99, round(100 * p));
+}
+
+/* What to do next: a single recording has no table. */
+static const char *tell_rpm(const lay_reading *r) {
+    return r->spec->line > 0 ? "write the rpm into the table" : "give it with --rpm";
+}
+
+static const char *tell_gear(const lay_reading *r) {
+    return r->spec->line > 0 ? "write it into the table" : "give it with --gear";
+}
+
 static lay_status take_gear(const lay_seek *seek, const lay_track_result *result, lay_reading *r, lay_error *err) {
     lay_run_evidence *out = r->out;
     if (out->gear >= 0 || seek->gear_count == 0) return LAY_OK;
@@ -137,13 +153,13 @@ static lay_status take_gear(const lay_seek *seek, const lay_track_result *result
     }
     double p = result->gear_probability[best];
     if (p < GEAR_SURE && seek->gear_count > 1) {
-        lay_text_add(&out->warnings,
-                     "the gear is not given and could be %s (%.0f %%) or %s (%.0f %%): write it into the table\n",
-                     gear_name(seek, r, best), 100 * p, gear_name(seek, r, next), 100 * result->gear_probability[next]);
+        lay_text_add(&out->warnings, "the gear is not given and could be %s (%.0f %%) or %s (%.0f %%): %s\n",
+                     gear_name(seek, r, best), percent(p), gear_name(seek, r, next),
+                     percent(result->gear_probability[next]), tell_gear(r));
         return LAY_OK;
     }
     lay_text_add(&out->warnings, "the gear is not given; the recording says gear %s (%.0f %% sure)\n",
-                 gear_name(seek, r, best), 100 * p);
+                 gear_name(seek, r, best), percent(p));
     return lay_reading_use_gear(r, seek->gears[best], err);
 }
 
@@ -164,12 +180,27 @@ static void warn_of_rival(const lay_track_result *result, lay_reading *r) {
         lay_text_add(
             &r->out->warnings,
             "the speed is not sure: %.0f rpm on average explains the recording best (%.0f %% sure), but %.0f rpm "
-            "may be meant; write the rpm into the table or record a tach pulse\n",
-            60 * mean, 100 * result->shaft.confidence, 60 * mean * result->rival_ratio);
+            "may be meant; %s or record a tach pulse\n",
+            60 * mean, percent(result->shaft.confidence), 60 * mean * result->rival_ratio, tell_rpm(r));
     else
-        lay_text_add(&r->out->warnings,
-                     "the speed is not sure (%.0f %%): write the rpm into the table or record a tach pulse\n",
-                     100 * result->shaft.confidence);
+        lay_text_add(&r->out->warnings, "the speed is not sure (%.0f %%): %s or record a tach pulse\n",
+                     percent(result->shaft.confidence), tell_rpm(r));
+}
+
+/* Stretches without speed, when they add up. */
+static void tell_of_gaps(lay_reading *r) {
+    double held = 0, whole = r->out->duration_s;
+    for (size_t g = 0; g < r->shaft.segment_count; g++) {
+        size_t first = r->shaft.segment_start[g];
+        size_t last = (g + 1 < r->shaft.segment_count ? r->shaft.segment_start[g + 1] : r->shaft.count) - 1;
+        held += r->shaft.time[last] - r->shaft.time[first];
+    }
+    if (whole - held > GAPS_TOLD)
+        lay_text_add(
+            &r->out->warnings,
+            "%.1f of %.1f s are left out: nothing that turns with the shaft is heard there, or engine and gears "
+            "turn apart (clutch, gear change, standstill)\n",
+            whole - held, whole);
 }
 
 static void tell_of_log(const lay_seek *seek, const lay_track_result *result, lay_reading *r) {
@@ -180,7 +211,7 @@ static void tell_of_log(const lay_seek *seek, const lay_track_result *result, la
             &r->out->warnings,
             "the rpm log fits the recording when its clock is put %.2f s %s (%.0f %% sure); the speed follows it "
             "and is refined on the recording\n",
-            fabs(fit->offset_s), fit->offset_s < 0 ? "back" : "on", 100 * fit->confidence);
+            fabs(fit->offset_s), fit->offset_s < 0 ? "back" : "on", percent(fit->confidence));
     else if (fit->flat)
         lay_reading_warn(r->out, "the rpm log hardly changes, so its clock cannot be told; its speed is used");
     else
@@ -194,11 +225,18 @@ static void take_speed(const lay_seek *seek, lay_track_result *result, lay_readi
     warn_of_rival(result, r);
     r->shaft = result->shaft;
     result->shaft = (lay_shaft){0};
+    tell_of_gaps(r);
     if (result->log_fit.confidence > 0 || result->log_fit.flat) r->shaft.source = LAY_SPEED_LOG;
     if (!seek->exact || r->shaft.source == LAY_SPEED_LOG) return;
     lay_shaft_range(&r->shaft, &low, &mean, &high, &turns);
     r->shaft.source = LAY_SPEED_STATED;
     r->shaft.correction = mean / seek->stated_hz - 1;
+}
+
+/* One stated number is kept until the recording is surer than not; a range names no speed to keep, and nothing said
+ * leaves only what was found. */
+static bool believed(const lay_seek *seek, double confidence) {
+    return confidence >= (seek->exact ? 0.5 : LEAST_SURE);
 }
 
 lay_status lay_seek_finish(lay_seek *seek, lay_reading *r, bool *found, lay_error *err) {
@@ -212,15 +250,17 @@ lay_status lay_seek_finish(lay_seek *seek, lay_reading *r, bool *found, lay_erro
     if (heard) status = take_gear(seek, &result, r, err);
     if (heard) tell_of_log(seek, &result, r);
     if (status == LAY_OK && r->shaft.count == 0) {
-        bool sure = heard && result.shaft.confidence >= 0.5;
-        if (seek->stated && !sure)
-            status = keep_stated(seek, r, err);
-        else if (heard)
+        if (believed(seek, heard ? result.shaft.confidence : 0))
             take_speed(seek, &result, r);
+        else if (seek->stated)
+            status = keep_stated(seek, r, err);
         else {
             *found = false;
-            lay_reading_warn(r->out, "no speed: the recording holds no lines that turn with the shaft; record a tach "
-                                     "pulse, or write the rpm into the table");
+            lay_text_add(
+                &r->out->warnings,
+                "no speed: the recording holds no lines that surely turn with the shaft; record a tach pulse, or "
+                "%s\n",
+                tell_rpm(r));
         }
     }
     lay_track_result_free(&result);
