@@ -8,8 +8,7 @@
 
 #define FRAME_S 0.256
 #define HOP_S 0.128
-#define LEAST_SAMPLES 64 /* of a frame: sampled slower, no order can be told */
-#define TOP 0.4          /* of the rate: what the interpolation leaves intact */
+#define TOP 0.4 /* of the rate: what the interpolation leaves intact */
 #define BANDS_PER_OCTAVE 4
 #define BAND_LOW_HZ 40.0
 #define STILL_RATIO 2.5 /* of the median over time to its own floor */
@@ -259,7 +258,6 @@ static lay_status make_views(bench *b, lay_chirp views[LAY_CHIRP_VIEWS], lay_err
 lay_status lay_chirp_make(const lay_chapter *chapter, lay_chirp views[LAY_CHIRP_VIEWS], lay_error *err) {
     bench b;
     memset(views, 0, LAY_CHIRP_VIEWS * sizeof *views);
-    if (FRAME_S * 0.5 * chapter->wide_rate < LEAST_SAMPLES) return LAY_OK;
     lay_status status = open_bench(chapter, &b, err);
     if (status == LAY_OK && chapter->narrow_count >= b.n + 2 * b.margin) status = make_views(&b, views, err);
     close_bench(&b);

@@ -19,8 +19,7 @@ typedef struct lay_chirp {
  * once (chirp transform of harmonic sounds: Kepesi and Weruaga, Speech Communication 48 (2006) 474; from memory of that
  * work). The slope that sharpens most bands is followed through time. Two views of the same chapter: views[0] takes
  * everything, which a steady run needs; views[1] leaves out what stays at its frequency (resonances, inverter tones),
- * which would hold a sweep back. A chapter shorter than a frame, or sampled below some 500 Hz, gives views without
- * frames. Free both. */
+ * which would hold a sweep back. A chapter shorter than a frame gives views without frames. Free both. */
 lay_status lay_chirp_make(const lay_chapter *chapter, lay_chirp views[LAY_CHIRP_VIEWS], lay_error *err);
 void lay_chirp_free(lay_chirp *chirp);
 

@@ -26,6 +26,7 @@
 #define LOG_TO 0.06    /* how far, in log speed, a log may be off once its clock is found */
 #define CLOSED 1000.0f
 #define HEARD 0.5 /* share of the usual evidence that a frame must hold for its lines to be heard */
+#define LEAST_RATE 600.0  /* samples per second; below, no order of a shaft in use can be told */
 #define LEAST_PIECE_S 2.5
 #define KNOWN_TO 2e-3     /* how exactly a known speed is known */
 #define STEADY_SD 0.0006  /* the same of a steady run */
@@ -462,6 +463,7 @@ static bool broken(const lay_piece *p) {
 lay_status lay_solve_chapter(const lay_chapter *chapter, const lay_track_options *options, lay_guide *guide,
                              lay_pieces *out, lay_error *err) {
     lay_piece whole = {.frames = 0};
+    if (chapter->wide_rate < LEAST_RATE) return add_piece(out, &whole, err);
     if (options->known) {
         lay_status status = known_speed(chapter, options, &whole, err);
         if (status == LAY_OK) status = add_piece(out, &whole, err);
