@@ -25,8 +25,8 @@
 #define SWEEP 0.1      /* change of log speed that makes a sweep */
 #define LOG_TO 0.06    /* how far, in log speed, a log may be off once its clock is found */
 #define CLOSED 1000.0f
-#define HEARD 0.5 /* share of the usual evidence that a frame must hold for its lines to be heard */
-#define LEAST_RATE 600.0  /* samples per second; below, no order of a shaft in use can be told */
+#define HEARD 0.5        /* share of the usual evidence that a frame must hold for its lines to be heard */
+#define LEAST_RATE 600.0 /* samples per second; below, no order of a shaft in use can be told */
 #define LEAST_PIECE_S 2.5
 #define KNOWN_TO 2e-3     /* how exactly a known speed is known */
 #define STEADY_SD 0.0006  /* the same of a steady run */
