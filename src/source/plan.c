@@ -65,9 +65,10 @@ size_t lay_plan_track_orders(const lay_unit *unit, const lay_kinematics *k, cons
         if (expected[i].turning && expected[i].type == LAY_PART_ENGINE) hear_engine(&list, &expected[i]);
     for (size_t i = 0; i < count; i++) {
         const lay_expected *e = &expected[i];
+        const double *heard = e->loaded ? loaded : idle;
         if (!e->turning) continue;
         if (e->type == LAY_PART_MESH || e->type == LAY_PART_AXLE)
-            for (int h = 1; h <= 3; h++) hear(&list, h * e->order, (e->loaded ? loaded : idle)[h - 1], false);
+            for (int h = 1; h <= 3; h++) hear(&list, h * e->order, heard[h - 1], false);
         bool with_engine =
             e->type == LAY_PART_ROTOR && unit->engine.present && unit->rotors[e->index].body == unit->engine.body;
         for (size_t m = 0; m < e->multiple_count; m++) hear(&list, e->multiples[m] * e->order, 0.2, with_engine);

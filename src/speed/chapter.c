@@ -61,7 +61,7 @@ lay_status lay_chapter_copy(const lay_chapter *c, lay_chapter *out, lay_error *e
     out->wide_capacity = out->narrow_capacity = 0;
     lay_status status = grow(&out->wide, &out->wide_capacity, 0, c->channels, c->wide_count, err);
     if (status == LAY_OK) status = grow(&out->narrow, &out->narrow_capacity, 0, c->channels, c->narrow_count, err);
-    for (size_t ch = 0; ch < c->channels && status == LAY_OK; ch++) {
+    for (size_t ch = 0; ch < c->channels && status == LAY_OK && c->narrow_count > 0; ch++) {
         memcpy(out->wide + ch * out->wide_capacity, c->wide + ch * c->wide_capacity, c->wide_count * sizeof *c->wide);
         memcpy(out->narrow + ch * out->narrow_capacity, c->narrow + ch * c->narrow_capacity,
                c->narrow_count * sizeof *c->narrow);

@@ -320,6 +320,16 @@ static void search(const bench *b, double low_hz, double mean_hz, double high_hz
     }
 }
 
+/* Chance finds the better an answer the more is searched: all of it, or what somebody left open. */
+static double searched(const lay_track_options *o, double mean_hz, double from, double to, const lay_scale *s) {
+    const lay_answer *best = &s->answers[0];
+    for (size_t i = 1; i < s->count; i++)
+        if (s->answers[i].evidence > best->evidence) best = &s->answers[i];
+    double hz = s->count > 0 ? mean_hz * best->factor : 0;
+    bool as_said = o->near_low_hz > 0 && hz > o->near_low_hz && hz < o->near_high_hz;
+    return as_said ? fmin(to - from, log(o->near_high_hz / o->near_low_hz)) : to - from;
+}
+
 static lay_status search_all(bench *b, double low_hz, double mean_hz, double high_hz, lay_scale *out, lay_error *err) {
     double from = log(b->options->low_hz / low_hz), to = log(b->options->high_hz / high_hz);
     size_t steps = (size_t)((to - from) / FACTOR_STEP) + 1;
@@ -335,8 +345,7 @@ static lay_status search_all(bench *b, double low_hz, double mean_hz, double hig
     judge_peaks(b);
     fill_missed(b);
     search(b, low_hz, mean_hz, high_hz, from, steps, mark, out);
-    /* chance finds the better an answer the more is searched */
-    out->none = LAY_SCALE_NONE + log(fmax(to - from, 0.05) / WHOLE_SPAN);
+    out->none = LAY_SCALE_NONE + log(fmax(searched(b->options, mean_hz, from, to, out), 0.05) / WHOLE_SPAN);
     weigh(out, b);
 done:
     free(mark);

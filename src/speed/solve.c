@@ -26,6 +26,9 @@
 #define LOG_TO 0.06    /* how far, in log speed, a log may be off once its clock is found */
 #define CLOSED 1000.0f
 #define HEARD 0.5        /* share of the usual evidence that a frame must hold for its lines to be heard */
+#define LEAVES_NEAR 0.5  /* nats per frame by which a path elsewhere is better */
+#define STRONG 25.0      /* nats: nothing that was left out could say more */
+#define HUM_LEAD 10.0    /* nats */
 #define LEAST_RATE 600.0 /* samples per second; below, no order of a shaft in use can be told */
 #define LEAST_PIECE_S 2.5
 #define KNOWN_TO 2e-3     /* how exactly a known speed is known */
@@ -128,7 +131,7 @@ static void limits(const work *w, bool near, size_t *first, size_t *count) {
     *count = (size_t)fmin((double)(w->grid.count - *first), fmax(2, ceil(to) - (double)*first + 1));
 }
 
-static lay_status first_path(work *w, way how, lay_shaft *out, lay_error *err) {
+static lay_status first_path(work *w, way how, lay_shaft *out, double *total, lay_error *err) {
     const lay_chirp *chirp = &w->views[how.view];
     size_t first, count, *path = lay_calloc(chirp->frames + 1, sizeof *path);
     double *log_hz = lay_calloc(2 * chirp->frames + 1, sizeof *log_hz), *drift = log_hz + chirp->frames;
@@ -140,7 +143,7 @@ static lay_status first_path(work *w, way how, lay_shaft *out, lay_error *err) {
     limits(w, how.near, &first, &count);
     if (status == LAY_OK)
         status = lay_path_find(w->score[how.view] + first, chirp->frames, w->grid.count, count, drift,
-                               (how.steady ? STEADY_SD : SPEED_SD) / w->grid.step, path, NULL, err);
+                               (how.steady ? STEADY_SD : SPEED_SD) / w->grid.step, path, total, err);
     for (size_t f = 0; f < chirp->frames && status == LAY_OK; f++)
         log_hz[f] = log(w->grid.low_hz) + (double)(first + path[f]) * w->grid.step;
     if (status == LAY_OK)
@@ -235,7 +238,7 @@ static lay_status correct(const work *w, lay_piece *p, lay_error *err) {
 }
 
 static lay_status follow(work *w, way how, lay_piece *p, lay_error *err) {
-    lay_status status = first_path(w, how, &p->path, err);
+    lay_status status = first_path(w, how, &p->path, &p->course, err);
     return status == LAY_OK ? correct(w, p, err) : status;
 }
 
@@ -274,28 +277,18 @@ static size_t first_view(const work *w) {
     return sweeps ? 1 : 0;
 }
 
-static lay_track_options about(const work *w, bool near) {
-    lay_track_options o = *w->options;
-    if (near) {
-        o.low_hz = o.near_low_hz;
-        o.high_hz = o.near_high_hz;
-    }
-    return o;
-}
-
 /* Where lines are too weak to be followed frame by frame, the speed may still be found if it hardly changes. */
 static lay_status try_steady(work *w, bool near, lay_piece *out, lay_error *err) {
     lay_piece steady = {.frames = 0};
-    lay_track_options o = about(w, near);
     lay_status status = follow(w, (way){0, true, near}, &steady, err);
-    if (status == LAY_OK) status = judge(w->chapter, &o, w->guide, &steady, err);
+    if (status == LAY_OK) status = judge(w->chapter, w->options, w->guide, &steady, err);
     if (status == LAY_OK && evidence_of(&steady) > evidence_of(out) + STEADY_BETTER) keep(&steady, out);
     lay_piece_free(&steady);
     return status;
 }
 
 /* A path that changes to another alias on its way is led back by its own lines. */
-static lay_status straighten(work *w, way how, const lay_track_options *o, lay_piece *p, lay_error *err) {
+static lay_status straighten(work *w, way how, lay_piece *p, lay_error *err) {
     lay_piece other = {.frames = 0};
     bool changed;
     if (p->path.count == 0 || w->guide->fitted) return LAY_OK;
@@ -303,7 +296,7 @@ static lay_status straighten(work *w, way how, const lay_track_options *o, lay_p
                                     &p->path, &other.path, &changed, err);
     if (status != LAY_OK || !changed) return status;
     status = correct(w, &other, err);
-    if (status == LAY_OK) status = judge(w->chapter, o, w->guide, &other, err);
+    if (status == LAY_OK) status = judge(w->chapter, w->options, w->guide, &other, err);
     if (status == LAY_OK && other.found > p->found && evidence_of(&other) > evidence_of(p) - CLOSE) keep(&other, p);
     lay_piece_free(&other);
     return status;
@@ -311,27 +304,39 @@ static lay_status straighten(work *w, way how, const lay_track_options *o, lay_p
 
 static lay_status attempt(work *w, bool near, lay_piece *out, lay_error *err) {
     lay_piece other = {.frames = 0};
-    lay_track_options o = about(w, near);
     size_t first = first_view(w);
     *out = (lay_piece){.frames = 0};
     lay_status status = follow(w, (way){first, false, near}, out, err);
-    if (status == LAY_OK) status = judge(w->chapter, &o, w->guide, out, err);
-    if (status == LAY_OK) status = straighten(w, (way){first, false, near}, &o, out, err);
+    if (status == LAY_OK) status = judge(w->chapter, w->options, w->guide, out, err);
+    if (status == LAY_OK) status = straighten(w, (way){first, false, near}, out, err);
     if (status != LAY_OK || decisive(out)) return status;
     status = follow(w, (way){1 - first, false, near}, &other, err);
-    if (status == LAY_OK) status = judge(w->chapter, &o, w->guide, &other, err);
+    if (status == LAY_OK) status = judge(w->chapter, w->options, w->guide, &other, err);
     if (status == LAY_OK && better(&other, out)) keep(&other, out);
     lay_piece_free(&other);
     return status == LAY_OK && !convincing(out) ? try_steady(w, near, out, err) : status;
 }
 
+/* True when a path anywhere scores so much better that the speed cannot have stayed where it is said to be. */
+static lay_status leaves_near(work *w, const lay_piece *p, bool *leaves, lay_error *err) {
+    lay_shaft path = {.count = 0};
+    double anywhere = 0;
+    size_t view = first_view(w);
+    lay_status status = first_path(w, (way){view, false, false}, &path, &anywhere, err);
+    *leaves = status == LAY_OK && anywhere - p->course > LEAVES_NEAR * (double)w->views[view].frames;
+    lay_shaft_free(&path);
+    return status;
+}
+
 /* Where somebody says the speed is first, then everywhere. */
 static lay_status near_then_all(work *w, lay_piece *out, lay_error *err) {
     lay_piece all = {.frames = 0};
+    bool leaves = false;
     lay_status status = attempt(w, true, out, err);
-    if (status != LAY_OK || convincing(out)) return status;
+    if (status == LAY_OK && convincing(out)) status = leaves_near(w, out, &leaves, err);
+    if (status != LAY_OK || (convincing(out) && !leaves)) return status;
     status = attempt(w, false, &all, err);
-    if (status == LAY_OK && convincing(&all) && evidence_of(&all) > evidence_of(out)) keep(&all, out);
+    if (status == LAY_OK && convincing(&all) && (leaves || evidence_of(&all) > evidence_of(out))) keep(&all, out);
     lay_piece_free(&all);
     return status;
 }
@@ -391,6 +396,36 @@ static lay_status hear_still_too(const lay_chapter *whole, const lay_track_optio
     if (status == LAY_OK && w.views[0].frames > 0) status = try_steady(&w, o->near_low_hz > 0, out, err);
     close_work(&w);
     lay_chapter_free(&heard);
+    return status;
+}
+
+/* Whether a speed also explains lines that cannot be hum. */
+static lay_status stands_without_hum(const lay_chapter *clean, const lay_track_options *o, const lay_piece *p,
+                                     bool *stands, lay_error *err) {
+    lay_piece check = {.frames = 0};
+    lay_track_options at = *o;
+    lay_shaft speed = p->path; /* borrowed; scaled and scaled back */
+    double factor = p->scale.answers[0].factor;
+    at.known = &speed;
+    for (size_t i = 0; i < speed.count; i++) speed.hz[i] *= factor, speed.turns[i] *= factor;
+    lay_status status = known_speed(clean, &at, &check, err);
+    for (size_t i = 0; i < speed.count; i++) speed.hz[i] /= factor, speed.turns[i] /= factor;
+    *stands = status == LAY_OK && evidence_of(&check) > CONVINCING;
+    lay_piece_free(&check);
+    return status;
+}
+
+/* An engine or motor may turn just as fast as the mains: what was taken for hum is heard after all where it explains
+ * the unit far better, together with lines that are no hum. */
+static lay_status hear_all(const lay_chapter *whole, const lay_chapter *clean, const lay_track_options *o,
+                           lay_guide *guide, lay_piece *out, lay_error *err) {
+    lay_piece all;
+    bool stands = false;
+    lay_status status = find_speed(whole, o, guide, &all, err);
+    if (status == LAY_OK && decisive(&all) && evidence_of(&all) > evidence_of(out) + HUM_LEAD)
+        status = stands_without_hum(clean, o, &all, &stands, err);
+    if (stands) keep(&all, out);
+    lay_piece_free(&all);
     return status;
 }
 
@@ -477,6 +512,8 @@ lay_status lay_solve_chapter(const lay_chapter *chapter, const lay_track_options
     if (status == LAY_OK) status = find_speed(&clean, options, guide, &whole, err);
     if (status == LAY_OK && removed > 0 && !convincing(&whole))
         status = hear_still_too(chapter, options, guide, &whole, err);
+    if (status == LAY_OK && removed > 0 && evidence_of(&whole) < STRONG)
+        status = hear_all(chapter, &clean, options, guide, &whole, err);
     if (status == LAY_OK)
         status = convincing(&whole) && broken(&whole) ? split(&clean, options, guide, &whole, out, err)
                                                       : add_piece(out, &whole, err);

@@ -17,6 +17,7 @@ typedef struct lay_piece {
     size_t apart_frames;
     double apart_first_s, apart_hop_s;
     lay_profile profile; /* mean along the path, as `scale` saw it */
+    double course; /* score of the path among all speeds it might have taken, nats */
 } lay_piece;
 
 /* The log's clock, found on the first chapter that can tell. */

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 
 #define CHAPTER_S 100.0
+#define STEP 8192 /* frames */
 #define OVERLAP_S 6.0
 #define WIDE_RATE 16000.0 /* wide rates lie between half of this and this */
 
@@ -93,12 +94,24 @@ static lay_status take(lay_track *t, lay_error *err) {
     return status;
 }
 
-lay_status lay_track_feed(lay_track *t, const double *frames, size_t count, lay_error *err) {
+static lay_status feed_some(lay_track *t, const double *frames, size_t count, lay_error *err) {
     lay_status status = lay_pyramid_feed(&t->pyramid, frames, count, err);
     t->fed += (int64_t)count;
     if (status == LAY_OK) status = take(t, err);
-    bool full = (double)t->chapter.wide_count > CHAPTER_S * t->chapter.wide_rate;
+    bool full = t->fed % STEP == 0 && (double)t->chapter.wide_count > CHAPTER_S * t->chapter.wide_rate;
     return status == LAY_OK && full ? solve(t, err) : status;
+}
+
+/* In steps of its own, so that chapters end where they end however the samples come. */
+lay_status lay_track_feed(lay_track *t, const double *frames, size_t count, lay_error *err) {
+    lay_status status = LAY_OK;
+    while (count > 0 && status == LAY_OK) {
+        size_t step = STEP - (size_t)(t->fed % STEP), some = count < step ? count : step;
+        status = feed_some(t, frames, some, err);
+        frames += some * t->options.channels;
+        count -= some;
+    }
+    return status;
 }
 
 /* The pyramid was finished with zeros: cut them off. */
