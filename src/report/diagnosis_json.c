@@ -95,10 +95,7 @@ static void one_run(lay_json *j, const lay_unit *unit, const lay_run_spec *spec,
 lay_status lay_report_json(const lay_unit *unit, const lay_run_table *table, const lay_diagnosis *d, bool indented,
                            lay_text *out) {
     lay_json j = {.out = out, .indented = indented};
-    lay_json_open_object(&j, NULL);
-    lay_json_string(&j, "layshaft", LAY_VERSION);
-    lay_json_integer(&j, "format", 1);
-    lay_json_string(&j, "unit", unit->name);
+    lay_json_open_answer(&j, unit);
     verdict(&j, &d->verdict);
     lay_json_open_array(&j, "runs");
     for (size_t i = 0; i < d->run_count && i < table->count; i++) one_run(&j, unit, &table->runs[i], &d->runs[i]);

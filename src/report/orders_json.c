@@ -4,8 +4,8 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "json.h"
 #include "orders.h"
+#include "run_json.h"
 #include "words.h"
 
 static const char *type_name(lay_part_type type) {
@@ -112,10 +112,7 @@ lay_status lay_report_orders_json(const lay_unit *unit, int gear, double resolut
                                   lay_error *err) {
     lay_json j = {.out = out, .indented = indented};
     lay_status status = LAY_OK;
-    lay_json_open_object(&j, NULL);
-    lay_json_string(&j, "layshaft", LAY_VERSION);
-    lay_json_integer(&j, "format", 1);
-    lay_json_string(&j, "unit", unit->name);
+    lay_json_open_answer(&j, unit);
     lay_json_string(&j, "reference", lay_words_body(unit, unit->reference));
     lay_json_open_array(&j, "gears");
     for (size_t g = 0; g < unit->gear_count && status == LAY_OK; g++)

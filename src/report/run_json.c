@@ -3,6 +3,13 @@
 #include <math.h>
 #include <string.h>
 
+void lay_json_open_answer(lay_json *j, const lay_unit *unit) {
+    lay_json_open_object(j, NULL);
+    lay_json_string(j, "layshaft", LAY_VERSION);
+    lay_json_integer(j, "format", 1);
+    lay_json_string(j, "unit", unit->name);
+}
+
 void lay_json_speed(lay_json *j, const lay_speed_summary *s) {
     bool known = s->mean_hz > 0.0;
     lay_json_open_object(j, "speed");

@@ -1,10 +1,14 @@
-/* JSON members that several commands say about a run. */
+/* JSON members that several commands share. */
 #ifndef LAYSHAFT_REPORT_RUN_JSON_H
 #define LAYSHAFT_REPORT_RUN_JSON_H
 
 #include <layshaft/speed.h>
+#include <layshaft/unit.h>
 
 #include "json.h"
+
+/* Opens the one object of a command's answer: "layshaft", "format", "unit". */
+void lay_json_open_answer(lay_json *j, const lay_unit *unit);
 
 typedef struct lay_speed_summary {
     lay_speed_source source;

@@ -56,10 +56,7 @@ static void one_run(lay_json *j, const lay_unit *unit, const lay_speed_row *row)
 lay_status lay_report_speed_json(const lay_unit *unit, const lay_speed_row *rows, size_t count, bool indented,
                                  lay_text *out) {
     lay_json j = {.out = out, .indented = indented};
-    lay_json_open_object(&j, NULL);
-    lay_json_string(&j, "layshaft", LAY_VERSION);
-    lay_json_integer(&j, "format", 1);
-    lay_json_string(&j, "unit", unit->name);
+    lay_json_open_answer(&j, unit);
     lay_json_open_array(&j, "runs");
     for (size_t i = 0; i < count; i++) one_run(&j, unit, &rows[i]);
     lay_json_close_array(&j);

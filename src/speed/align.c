@@ -1,85 +1,36 @@
 #include "align.h"
 
 #include "comb.h"
+#include "gain.h"
+#include "peaks.h"
 #include "smooth.h"
 
 #include <math.h>
 #include <stdlib.h>
 
 #define MOST_LINES 48
-#define APART 6 /* points of the profile between two lines: main lobe of Hann is 16 wide */
 #define LEAST_NATS 12.0
-#define LEAST_BIN 4.0
 #define STEPS 40 /* either way */
-#define KAPPA 0.1
 #define HEARD 0.7
 #define MOST 6.0
-#define GAINS 512
-#define GAINS_PER_UNIT 16.0
 #define MOVE_SD 6.0 /* usual change of the correction from frame to frame, in steps */
 #define TOLERATED                                                                                                      \
     0.8 /* nats per frame that smoothing may cost: a free correction gains half a nat by chance (chi-square, one       \
          * degree of freedom), a little more where lines are few */
 
-typedef struct line {
-    double order, nats;
-} line;
-
 typedef struct bench {
     const lay_warp *warp;
-    line lines[MOST_LINES];
+    lay_peak lines[MOST_LINES];
     size_t line_count;
     double range;
-    float gain[GAINS]; /* evidence of a ratio i / GAINS_PER_UNIT */
+    float gains[LAY_GAINS];
 } bench;
-
-/* Log likelihood ratio of a mean of n ratios being `mean` times the noise, against noise. */
-static double evidence_of(double mean, double n) {
-    return mean > 1 ? n * (mean - 1 - log(mean)) : 0;
-}
-
-static int by_nats(const void *a, const void *b) {
-    double x = ((const line *)a)->nats, y = ((const line *)b)->nats;
-    return (x < y) - (x > y);
-}
-
-static bool is_peak(const lay_profile *p, size_t i) {
-    for (size_t k = 1; k <= APART; k++)
-        if (p->mean[i - k] >= p->mean[i] || p->mean[i + k] > p->mean[i]) return false;
-    return true;
-}
-
-static lay_status find_lines(bench *b, const lay_profile *p, lay_error *err) {
-    double mean_hz = 0.25 * b->warp->bin_hz / p->step; /* step is a quarter of a bin at mean speed */
-    size_t first = (size_t)(LEAST_BIN * b->warp->bin_hz / mean_hz / p->step) + APART, count = 0;
-    line *all = lay_calloc(p->count + 1, sizeof *all);
-    if (!all) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
-    for (size_t i = first; i + APART < p->count; i++) {
-        double nats = evidence_of((double)p->mean[i], 0.5 * (double)p->frames[i]); /* frames overlap by half */
-        if (nats < LEAST_NATS || !is_peak(p, i)) continue;
-        double left = (double)p->mean[i - 1], right = (double)p->mean[i + 1], top = (double)p->mean[i];
-        double bend = left - 2 * top + right, shift = bend < 0 ? 0.5 * (left - right) / bend : 0;
-        all[count++] = (line){((double)i + shift) * p->step, nats};
-    }
-    qsort(all, count, sizeof *all, by_nats);
-    b->line_count = count < MOST_LINES ? count : MOST_LINES;
-    for (size_t i = 0; i < b->line_count; i++) b->lines[i] = all[i];
-    free(all);
-    return LAY_OK;
-}
-
-static void fill_gains(bench *b) {
-    for (size_t i = 0; i < GAINS; i++) {
-        double r = (double)i / GAINS_PER_UNIT;
-        b->gain[i] = (float)fmin(log(1 - HEARD + HEARD * KAPPA * exp((1 - KAPPA) * r)), MOST);
-    }
-}
 
 static double fit(const bench *b, size_t frame, double delta) {
     double sum = 0;
     for (size_t i = 0; i < b->line_count; i++) {
         double r = lay_warp_ratio(b->warp, frame, b->lines[i].order * (1 + delta));
-        if (r >= 0) sum += (double)b->gain[(size_t)fmin(r * GAINS_PER_UNIT, GAINS - 1)];
+        if (r >= 0) sum += (double)lay_gain(b->gains, (float)r);
     }
     return sum;
 }
@@ -130,7 +81,7 @@ static void measure_seen(const bench *b, const double *delta, double *seen) {
     for (size_t f = 0; f < b->warp->frames; f++) seen[f] = mean > 0 ? seen[f] / mean : 0;
 }
 
-static lay_status correct(const bench *b, double *log_hz, double *sd, double *seen, double *found, lay_error *err) {
+static lay_status correct(const bench *b, double *log_hz, double *seen, double *found, lay_error *err) {
     size_t frames = b->warp->frames, width = 2 * STEPS + 1;
     double step = b->range / STEPS;
     float *score = lay_calloc(frames * width, sizeof *score);
@@ -147,12 +98,9 @@ static lay_status correct(const bench *b, double *log_hz, double *sd, double *se
     for (size_t f = 0; f < frames && status == LAY_OK; f++)
         place(score + f * width, path[f], step, &delta[f], &weight[f]);
     if (status == LAY_OK) status = smooth(b, weight, delta, err);
-    for (size_t f = 0; f < frames && status == LAY_OK; f++) {
-        log_hz[f] += delta[f];
-        sd[f] = 1 / sqrt(weight[f]);
-    }
+    for (size_t f = 0; f < frames && status == LAY_OK; f++) log_hz[f] += delta[f];
     if (status == LAY_OK) *found = total_fit(b, delta);
-    if (status == LAY_OK && seen) measure_seen(b, delta, seen);
+    if (status == LAY_OK) measure_seen(b, delta, seen);
 done:
     free(score);
     free(path);
@@ -160,17 +108,16 @@ done:
     return status;
 }
 
-lay_status lay_align(const lay_warp *warp, const lay_profile *profile, double range, double *log_hz, double *sd,
-                     double *seen, double *found, lay_error *err) {
+lay_status lay_align(const lay_warp *warp, const lay_profile *profile, double range, double *log_hz, double *seen,
+                     double *found, lay_error *err) {
     bench b = {.warp = warp, .range = range};
     for (size_t f = 0; f < warp->frames; f++) {
         log_hz[f] = log(fmax(warp->hz[f], 1e-9));
-        sd[f] = range;
-        if (seen) seen[f] = 1;
+        seen[f] = 1;
     }
     *found = 0;
-    if (warp->frames == 0 || profile->count < 4 * APART) return LAY_OK;
-    fill_gains(&b);
-    lay_status status = find_lines(&b, profile, err);
-    return status == LAY_OK && b.line_count > 0 ? correct(&b, log_hz, sd, seen, found, err) : status;
+    if (warp->frames == 0) return LAY_OK;
+    lay_gains_fill(HEARD, MOST, b.gains);
+    lay_status status = lay_peaks_find(profile, LEAST_NATS, MOST_LINES, b.lines, &b.line_count, err);
+    return status == LAY_OK && b.line_count > 0 ? correct(&b, log_hz, seen, found, err) : status;
 }

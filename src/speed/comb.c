@@ -1,16 +1,12 @@
 #include "comb.h"
 
+#include "gain.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-/* A bin r times its noise mean: under noise exp(-r), under a line of unknown height KAPPA exp(-KAPPA r). An order that
- * is heard with chance p adds log(1 - p + p KAPPA exp((1 - KAPPA) r)), at most MOST so that one loud line cannot
- * outvote all others. */
-#define KAPPA 0.1
-#define MOST 4.0
-#define GAINS 512
-#define GAINS_PER_UNIT 16.0
+#define MOST 4.0            /* nats of one order */
 #define LEAST_HEARD 0.18    /* of the engine's orders; the rest only tells aliases apart later */
 #define ENGINE_SILENT -1.0f /* what its orders add where it cannot be heard */
 #define FIRST_BIN 3.0
@@ -23,14 +19,6 @@ static size_t class_of(double heard) {
     for (size_t k = 1; k < CLASSES; k++)
         if (fabs(log(heard / classes[k])) < fabs(log(heard / classes[best]))) best = k;
     return best;
-}
-
-static void fill_gains(float *gains) {
-    for (size_t k = 0; k < CLASSES; k++)
-        for (size_t i = 0; i < GAINS; i++) {
-            double gain = KAPPA * exp((1 - KAPPA) * (double)i / GAINS_PER_UNIT);
-            gains[k * GAINS + i] = (float)fmin(log(1 - classes[k] + classes[k] * gain), MOST);
-        }
 }
 
 /* Where an order looks: for every candidate the bin of the spectrum, or `bins`, behind which stands the usual. */
@@ -47,7 +35,7 @@ typedef struct comb {
     size_t look_count;
     uint16_t *all;   /* behind the looks */
     float *evidence; /* [CLASSES * (bins + 1)] of the frame */
-    float gains[CLASSES * GAINS];
+    float gains[CLASSES * LAY_GAINS];
 } comb;
 
 static void close_comb(comb *c) {
@@ -81,7 +69,7 @@ static lay_status open_comb(const lay_chirp *chirp, const lay_track_options *o, 
             *l = (look){class_of(order->heard), order->engine, g, c->all + c->look_count++ * grid->count};
             place_look(grid, chirp->bin_hz, chirp->bins, order->order, l->bin);
         }
-    fill_gains(c->gains);
+    for (size_t k = 0; k < CLASSES; k++) lay_gains_fill(classes[k], MOST, c->gains + k * LAY_GAINS);
     return LAY_OK;
 }
 
@@ -89,9 +77,8 @@ static lay_status open_comb(const lay_chirp *chirp, const lay_track_options *o, 
 static void fill_evidence(comb *c, const float *ratio) {
     for (size_t k = 0; k < CLASSES; k++) {
         float *evidence = c->evidence + k * (c->bins + 1), sum = 0;
-        const float *gains = c->gains + k * GAINS;
-        for (size_t i = 0; i < c->bins; i++)
-            sum += evidence[i] = gains[(size_t)fminf(ratio[i] * (float)GAINS_PER_UNIT, GAINS - 1)];
+        const float *gains = c->gains + k * LAY_GAINS;
+        for (size_t i = 0; i < c->bins; i++) sum += evidence[i] = lay_gain(gains, ratio[i]);
         evidence[c->bins] = sum / (float)c->bins;
     }
 }

@@ -120,29 +120,35 @@ static lay_status judge(const lay_warp *warp, const watch *w, bool *apart, bool 
     return LAY_OK;
 }
 
+void lay_apart_free(lay_apart *apart) {
+    free(apart->frames);
+    *apart = (lay_apart){.count = 0};
+}
+
+bool lay_apart_at(const lay_apart *apart, double t) {
+    if (apart->count == 0) return false;
+    double at = fmax(0, fmin(round((t - apart->first_s) / apart->hop_s), (double)apart->count - 1));
+    return apart->frames[(size_t)at];
+}
+
 lay_status lay_couple_watch(const lay_chapter *chapter, const lay_shaft *path, const lay_profile *profile,
-                            double profile_s, const lay_track_options *options, const lay_answer *answer, bool **apart,
-                            size_t *frames, double *first_s, double *hop_s, lay_error *err) {
+                            double profile_s, const lay_track_options *options, const lay_answer *answer,
+                            lay_apart *out, lay_error *err) {
     watch w = {.count = 0};
     double low, mean, high, turns;
-    *apart = NULL;
-    *frames = 0;
+    *out = (lay_apart){.count = 0};
     lay_shaft_range(path, &low, &mean, &high, &turns);
     choose(profile, profile_s, &options->gears[answer->gear], answer, mean, &w);
     if (w.count == 0 || !(options->firing_order > 0)) return LAY_OK;
     lay_warp warp = {.frames = 0};
     bool judged = false;
     lay_status status = lay_warp_make(chapter, path, FRAME_S, &warp, err);
-    if (status == LAY_OK && warp.frames > 0) {
-        *apart = lay_calloc(warp.frames, sizeof **apart);
-        status = *apart ? judge(&warp, &w, *apart, &judged, err)
-                        : lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+    if (status == LAY_OK) {
+        *out = (lay_apart){lay_calloc(warp.frames + 1, sizeof *out->frames), warp.frames, warp.first_s, warp.hop_s};
+        status = out->frames ? judge(&warp, &w, out->frames, &judged, err)
+                             : lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
     }
-    if (judged) {
-        *frames = warp.frames;
-        *first_s = warp.first_s;
-        *hop_s = warp.hop_s;
-    }
+    if (!judged) lay_apart_free(out);
     lay_warp_free(&warp);
     return status;
 }

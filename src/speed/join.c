@@ -9,6 +9,8 @@
 #define SAME_SPEED 0.01      /* of two pieces' answers */
 #define ABSENT 2.0           /* nats: an answer that a piece does not offer is that much worse than its worst */
 #define GEAR_TEMPERATURE 1.3 /* gears at one speed differ by few lines, and these come and go by themselves */
+#define SURE 0.5
+#define UNREFINED_SD 0.003 /* relative, of a path that no phase could correct */
 #define MOST_ANSWERS 64
 #define SILENT 0.2   /* share of the usual evidence below which the lines are not heard */
 #define SILENT_S 1.5 /* shorter silences are bridged */
@@ -20,6 +22,7 @@ typedef struct joined {
     size_t *chain;  /* [count] first piece of the chain */
     double *factor; /* [count] chosen */
     double *sure;   /* [count] */
+    bool any_sure;  /* then unsure pieces are left out */
 } joined;
 
 static double path_end(const lay_piece *p) {
@@ -114,6 +117,10 @@ static void settle_chain(joined *j, size_t chain, lay_track_result *out) {
     }
 }
 
+static bool counts(const joined *j, size_t k) {
+    return j->pieces[k].path.count > 0 && j->factor[k] > 0 && (j->sure[k] >= SURE || !j->any_sure);
+}
+
 /* ---- knots ---- */
 
 static bool heard(const lay_piece *p, double t) {
@@ -126,34 +133,25 @@ static bool heard(const lay_piece *p, double t) {
     return false;
 }
 
-static bool together(const lay_piece *p, double t) {
-    if (p->apart_frames == 0) return true;
-    double at = fmax(0, fmin(round((t - p->apart_first_s) / p->apart_hop_s), (double)p->apart_frames - 1));
-    return !p->apart[(size_t)at];
-}
-
 static lay_status add_piece(const joined *j, size_t k, double from, double to, lay_shaft_builder *b, double *sd,
                             lay_error *err) {
     const lay_piece *p = &j->pieces[k];
-    double before = 0, last = 0, hz = 0;
-    bool begun = b->shaft.count > 0;
-    if (begun) before = b->shaft.turns[b->shaft.count - 1];
+    double before = b->shaft.count > 0 ? b->shaft.turns[b->shaft.count - 1] : 0;
+    bool placed = false;
     lay_status status = LAY_OK;
     for (size_t i = 0; i < p->path.count && status == LAY_OK; i++) {
-        double t = p->path.time[i], turns = p->path.turns[i] * j->factor[k];
+        double t = p->path.time[i], turns = p->path.turns[i] * j->factor[k], hz = p->path.hz[i] * j->factor[k];
         if (t < from || t > to) continue;
-        if (!heard(p, t) || !together(p, t)) {
+        if (!heard(p, t) || lay_apart_at(&p->apart, t)) {
             lay_shaft_break(b);
             continue;
         }
-        if (last <= 0) { /* the turns between the last knot and this one, at this knot's speed */
-            hz = p->path.hz[i] * j->factor[k];
-            before += begun ? hz * (t - b->shaft.time[b->shaft.count - 1]) - turns : -turns;
-            last = 1;
-        }
         size_t count = b->shaft.count;
-        status = lay_shaft_add(b, t, before + turns, p->path.hz[i] * j->factor[k], err);
-        if (status == LAY_OK && b->shaft.count > count) sd[count] = p->path.sd ? p->path.sd[i] : 0.003;
+        if (!placed) /* from the last knot to this one at this knot's speed */
+            before += (count > 0 ? hz * (t - b->shaft.time[count - 1]) : 0) - turns;
+        placed = true;
+        status = lay_shaft_add(b, t, before + turns, hz, err);
+        if (status == LAY_OK && b->shaft.count > count) sd[count] = p->path.sd ? p->path.sd[i] : UNREFINED_SD;
     }
     return status;
 }
@@ -164,11 +162,9 @@ static lay_status build(const joined *j, lay_track_result *out, lay_error *err) 
     for (size_t k = 0; k < j->count; k++) knots += j->pieces[k].path.count;
     double *sd = lay_calloc(knots + 1, sizeof *sd), from = -1;
     lay_status status = sd ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
-    bool any_sure = false;
-    for (size_t k = 0; k < j->count; k++) any_sure = any_sure || j->sure[k] >= 0.5;
     for (size_t k = 0; k < j->count && status == LAY_OK; k++) {
         const lay_piece *p = &j->pieces[k];
-        if (p->path.count == 0 || j->factor[k] <= 0 || (j->sure[k] < 0.5 && any_sure)) {
+        if (!counts(j, k)) {
             lay_shaft_break(&b);
             continue;
         }
@@ -188,15 +184,13 @@ static lay_status build(const joined *j, lay_track_result *out, lay_error *err) 
 
 static void choose_gear(const joined *j, size_t gears, lay_track_result *out) {
     double sum = 0, weight = 0, sure = 0;
-    bool any_sure = false;
-    for (size_t k = 0; k < j->count; k++) any_sure = any_sure || j->sure[k] >= 0.5;
     for (size_t g = 0; g < gears; g++) {
         sum += out->gear_probability[g];
         if (out->gear_probability[g] > out->gear_probability[out->gear]) out->gear = g;
     }
     for (size_t g = 0; g < gears && sum > 0; g++) out->gear_probability[g] /= sum;
     for (size_t k = 0; k < j->count; k++) {
-        if (j->pieces[k].path.count == 0 || (any_sure && j->sure[k] < 0.5)) continue;
+        if (!counts(j, k)) continue;
         double length = path_end(&j->pieces[k]) - j->pieces[k].path.time[0];
         weight += length;
         sure += length * j->sure[k];
@@ -221,6 +215,7 @@ lay_status lay_join_pieces(const lay_piece *pieces, size_t count, size_t gear_co
     link_pieces(&j);
     for (size_t k = 0; k < count; k++)
         if (j.chain[k] == k) settle_chain(&j, k, out);
+    for (size_t k = 0; k < count; k++) j.any_sure = j.any_sure || j.sure[k] >= SURE;
     status = build(&j, out, err);
     if (status == LAY_OK) choose_gear(&j, gear_count, out);
 done:

@@ -2,13 +2,13 @@
 
 #include "smooth.h"
 #include "chapter.h"
+#include "peaks.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #define MOST_LINES 12
-#define APART 6         /* points of the profile: a peak is the highest within these */
 #define LONELY 28       /* points: no line as strong nearer than this, or both would beat */
 #define LEAST_RATIO 6.0 /* of the profile */
 #define BLOCK_S 0.05
@@ -41,8 +41,8 @@ typedef struct bench {
 static bool stands_alone(const lay_profile *p, size_t i) {
     for (size_t k = 1; k <= LONELY; k++) {
         float left = i >= k ? p->mean[i - k] : 0, right = i + k < p->count ? p->mean[i + k] : 0;
-        if (k <= APART && (left >= p->mean[i] || right > p->mean[i])) return false;
-        if (k > 2 * APART && fmaxf(left, right) > 0.25f * p->mean[i]) return false;
+        if (k <= LAY_PEAK_APART && (left >= p->mean[i] || right > p->mean[i])) return false;
+        if (k > 2 * LAY_PEAK_APART && fmaxf(left, right) > 0.25f * p->mean[i]) return false;
     }
     return true;
 }
@@ -61,11 +61,10 @@ static void choose_lines(bench *b, const lay_profile *p, double bin_hz) {
     double low, mean, high, turns;
     lay_shaft_range(b->path, &low, &mean, &high, &turns);
     double most = TOP * b->chapter->wide_rate / high, least = 5 * bin_hz / low;
-    for (size_t i = APART; i + APART < p->count; i++) {
+    for (size_t i = LAY_PEAK_APART; i + LAY_PEAK_APART < p->count; i++) {
         double order = (double)i * p->step, ratio = (double)p->mean[i];
         if (order < least || order > most || ratio < LEAST_RATIO || !stands_alone(p, i)) continue;
-        double left = (double)p->mean[i - 1], right = (double)p->mean[i + 1], bend = left - 2 * ratio + right;
-        if (bend < 0) order += 0.5 * (left - right) / bend * p->step;
+        order = lay_peak_place(p, i) * p->step;
         add_line(b, (line){order, ratio, order * order * fmin(ratio, 1000)});
     }
 }

@@ -1,5 +1,7 @@
 #include "scale.h"
 
+#include "peaks.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -15,7 +17,6 @@
 #define NOISE_NATS 14.0 /* less may be noise that the path was fitted to, */
 #define SURE_NATS 50.0  /* this much more is not */
 #define MOST_PEAKS 240
-#define APART 6 /* points of the profile, a quarter of a bin each */
 #define LEAST_BIN 4.0
 #define TOLERANCE_BINS 0.8
 #define NEIGHBOURHOOD 0.35 /* of the order, either way */
@@ -41,8 +42,7 @@
 #define SAME_SPEED 0.004
 
 typedef struct peak {
-    double order, nats;
-    double height; /* log of the mean ratio */
+    lay_peak at;
     double weight; /* of explaining it, 0..1 */
     double chance; /* q */
     double lift;   /* KAPPA q^(KAPPA - 1) */
@@ -59,35 +59,11 @@ typedef struct bench {
     float *height;                    /* [profile->count]: log of the highest mean within the tolerance, at least 0 */
 } bench;
 
-static int by_nats(const void *a, const void *b) {
-    double x = ((const peak *)a)->nats, y = ((const peak *)b)->nats;
-    return (x < y) - (x > y);
-}
-
-static bool is_peak(const lay_profile *p, size_t i) {
-    for (size_t k = 1; k <= APART; k++)
-        if (p->mean[i - k] >= p->mean[i] || p->mean[i + k] > p->mean[i]) return false;
-    return true;
-}
-
 static lay_status find_peaks(bench *b, lay_error *err) {
-    const lay_profile *p = b->profile;
-    size_t first = (size_t)(LEAST_BIN * b->bin / p->step) + APART, count = 0;
-    peak *all = lay_calloc(p->count + 1, sizeof *all);
-    if (!all) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
-    for (size_t i = first; i + APART < p->count; i++) {
-        double mean = (double)p->mean[i], n = 0.5 * (double)p->frames[i];
-        if (mean <= 1 || n * (mean - 1 - log(mean)) < LEAST_NATS || !is_peak(p, i)) continue;
-        double left = (double)p->mean[i - 1], right = (double)p->mean[i + 1], bend = left - 2 * mean + right;
-        double shift = bend < 0 ? 0.5 * (left - right) / bend : 0;
-        all[count++] =
-            (peak){.order = ((double)i + shift) * p->step, .nats = n * (mean - 1 - log(mean)), .height = log(mean)};
-    }
-    qsort(all, count, sizeof *all, by_nats);
-    b->peak_count = count < MOST_PEAKS ? count : MOST_PEAKS;
-    memcpy(b->peaks, all, b->peak_count * sizeof *all);
-    free(all);
-    return LAY_OK;
+    lay_peak found[MOST_PEAKS];
+    lay_status status = lay_peaks_find(b->profile, LEAST_NATS, MOST_PEAKS, found, &b->peak_count, err);
+    for (size_t k = 0; k < b->peak_count; k++) b->peaks[k].at = found[k];
+    return status;
 }
 
 /* How crowded it is about a peak with others as strong. */
@@ -95,19 +71,19 @@ static void judge_peaks(bench *b) {
     double tolerance = TOLERANCE_BINS * b->bin;
     for (size_t i = 0; i < b->peak_count; i++) {
         peak *p = &b->peaks[i];
-        double reach = fmax(NEIGHBOURHOOD * p->order, NEIGHBOURHOOD_BINS * b->bin);
-        double width = reach + fmin(reach, p->order);
+        double reach = fmax(NEIGHBOURHOOD * p->at.order, NEIGHBOURHOOD_BINS * b->bin);
+        double width = reach + fmin(reach, p->at.order);
         size_t as_strong = 0;
-        for (size_t k = 0; k <= i; k++) as_strong += fabs(b->peaks[k].order - p->order) <= reach;
+        for (size_t k = 0; k <= i; k++) as_strong += fabs(b->peaks[k].at.order - p->at.order) <= reach;
         p->chance = fmin(1, (double)as_strong * 2 * tolerance / width);
         p->lift = KAPPA * pow(p->chance, KAPPA - 1);
-        double share = p->height / b->peaks[0].height;
-        p->weight = share * share * fmax(0, fmin(1, (p->nats - NOISE_NATS) / SURE_NATS));
+        double share = p->at.height / b->peaks[0].at.height;
+        p->weight = share * share * fmax(0, fmin(1, (p->at.nats - NOISE_NATS) / SURE_NATS));
     }
     for (size_t i = 0; i < b->profile->count; i++) b->nearest[i] = MOST_PEAKS;
     for (size_t k = b->peak_count; k-- > 0;) { /* stronger ones overwrite */
-        double from = (b->peaks[k].order - tolerance) / b->profile->step,
-               to = (b->peaks[k].order + tolerance) / b->profile->step;
+        double from = (b->peaks[k].at.order - tolerance) / b->profile->step,
+               to = (b->peaks[k].at.order + tolerance) / b->profile->step;
         for (double i = fmax(0, ceil(from)); i <= to && i < (double)b->profile->count; i++) b->nearest[(size_t)i] = k;
     }
 }
@@ -129,7 +105,7 @@ static size_t peak_at(const bench *b, double order) {
 }
 
 static void fill_heights(bench *b) {
-    size_t reach = (size_t)(TOLERANCE_BINS * 4), count = b->profile->count;
+    size_t reach = (size_t)(TOLERANCE_BINS * LAY_PEAK_BIN_POINTS), count = b->profile->count;
     for (size_t i = 0; i < count; i++) {
         float best = 1;
         for (size_t k = i > reach ? i - reach : 0; k <= i + reach && k < count; k++)
@@ -161,7 +137,8 @@ typedef struct tally {
 
 /* What the engine's orders, or all the others, add at a factor: they stand at order * factor on the path's axis. */
 static double add_orders(const bench *b, const lay_track_gear *gear, bool engine, double factor, tally *t) {
-    double sum = 0, first = (LEAST_BIN + 2) * b->bin, last = ((double)b->profile->count - APART - 1) * b->profile->step;
+    double sum = 0, first = (LEAST_BIN + 2) * b->bin,
+           last = ((double)b->profile->count - LAY_PEAK_APART - 1) * b->profile->step;
     double engine_last = fmin(last, ENGINE_TOP_HZ / b->bin_hz * b->bin);
     for (size_t i = 0; i < gear->count; i++) {
         double at = gear->orders[i].order * factor, heard = gear->orders[i].heard;
@@ -269,8 +246,8 @@ static void sharpen(const bench *b, const lay_track_gear *gear, lay_answer *a) {
     for (size_t i = 0; i < gear->count; i++) {
         size_t k = peak_at(b, gear->orders[i].order * a->factor);
         if (k >= MOST_PEAKS) continue;
-        double w = gear->orders[i].heard * b->peaks[k].order * b->peaks[k].order * fmin(b->peaks[k].nats, 200);
-        sum += w * b->peaks[k].order / gear->orders[i].order;
+        double w = gear->orders[i].heard * b->peaks[k].at.order * b->peaks[k].at.order * fmin(b->peaks[k].at.nats, 200);
+        sum += w * b->peaks[k].at.order / gear->orders[i].order;
         weight += w;
     }
     if (weight > 0 && fabs(log(sum / weight / a->factor)) < SAME_SPEED) a->factor = sum / weight;
@@ -297,8 +274,8 @@ static void mark_factors(const bench *b, const lay_track_gear *gear, double from
     for (size_t i = 0; i < gear->count; i++) {
         if (gear->orders[i].heard < (gear->orders[i].engine ? LEADING_ENGINE : LEADING_OTHER)) continue;
         for (size_t k = 0; k < peaks; k++) {
-            double at = (log(b->peaks[k].order / gear->orders[i].order) - from) / FACTOR_STEP;
-            double reach = ceil(PLACE_BINS * b->bin / b->peaks[k].order / FACTOR_STEP) + 1;
+            double at = (log(b->peaks[k].at.order / gear->orders[i].order) - from) / FACTOR_STEP;
+            double reach = ceil(PLACE_BINS * b->bin / b->peaks[k].at.order / FACTOR_STEP) + 1;
             for (double s = fmax(0, ceil(at - reach)); s <= at + reach && s < (double)steps; s++)
                 mark[(size_t)s] = true;
         }
@@ -358,7 +335,7 @@ lay_status lay_scale_find(const lay_profile *profile, double bin_hz, const lay_t
                           double mean_hz, double high_hz, lay_scale *out, lay_error *err) {
     bench b = {.profile = profile, .options = options, .bin = bin_hz / mean_hz, .bin_hz = bin_hz};
     *out = (lay_scale){0};
-    if (profile->count < 4 * APART || options->high_hz * low_hz < options->low_hz * high_hz) return LAY_OK;
+    if (profile->count < 4 * LAY_PEAK_APART || options->high_hz * low_hz < options->low_hz * high_hz) return LAY_OK;
     lay_status status = find_peaks(&b, err);
     return status == LAY_OK && b.peak_count > 0 ? search_all(&b, low_hz, mean_hz, high_hz, out, err) : status;
 }

@@ -2,40 +2,30 @@
 #ifndef LAYSHAFT_SPEED_SOLVE_H
 #define LAYSHAFT_SPEED_SOLVE_H
 
-#include "scale.h"
+#include "piece.h"
 
-/* A path through one chapter and what it may stand for. */
-typedef struct lay_piece {
-    lay_shaft path; /* proportional to the speed; count 0: nothing found */
-    lay_scale scale;
-    double found;          /* nats that the path's lines hold */
-    double first_s, hop_s; /* of `seen` */
-    double *seen;          /* [frames] share of the lines' evidence in each stretch of time, 1 is usual */
-    size_t frames;
-    bool *apart; /* [apart_frames] where the gears do not turn with the path; frame f at apart_first_s + f * apart_hop_s
-                  */
-    size_t apart_frames;
-    double apart_first_s, apart_hop_s;
-    lay_profile profile; /* mean along the path, as `scale` saw it */
-    double course; /* score of the path among all speeds it might have taken, nats */
-} lay_piece;
-
-/* The log's clock, found on the first chapter that can tell. */
-typedef struct lay_guide {
-    bool fitted; /* `fit` holds, for the chapters to come as well */
-    lay_log_fit fit;
-    lay_error why_not; /* the last attempt's message, or empty */
-} lay_guide;
-
-/* Pieces of a chapter, in time: one, or several where the lines are not heard for a while in between. */
+/* Pieces in time: of a chapter there is one, or several where the lines are not heard for a while in between. */
 typedef struct lay_pieces {
     lay_piece *items;
     size_t count, capacity;
 } lay_pieces;
 
-/* Appends the chapter's pieces. */
+/* Appends the chapter's pieces.
+ *
+ * 1. Short spectra are freed of the change of speed within them (chirp.c) and scored by the unit's orders at every
+ * speed (comb.c); the best path through time (course.c) is proportional to the truth more often than it is the truth.
+ * 2. Along that path all lines locked to the shaft stand still, whichever order they are; they correct the path
+ * (align.c, phase.c).
+ * 3. On the mean spectrum along the path the unit's orders are sought once more, at every scale and in every gear:
+ * there the aliases part (scale.c). */
 lay_status lay_solve_chapter(const lay_chapter *chapter, const lay_track_options *options, lay_guide *guide,
                              lay_pieces *out, lay_error *err);
-void lay_piece_free(lay_piece *piece);
+
+/* Appends `piece`, or the stretches of it in which its lines are heard: what stands between silences may be another
+ * alias of the speed than the rest, so each is judged by itself. `piece` is taken over and empty afterwards.
+ * (stretch.c) */
+lay_status lay_add_stretches(const lay_chapter *chapter, const lay_track_options *options, const lay_guide *guide,
+                             lay_piece *piece, lay_pieces *out, lay_error *err);
+lay_status lay_add_piece(lay_pieces *pieces, lay_piece *piece, lay_error *err);
 
 #endif
