@@ -86,6 +86,9 @@ typedef struct lay_tone {
 /* `slack`: extra relative tolerance on the order beyond what the speed leaves open (bearing slip), usually 0. */
 LAY_API void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_tone *out);
 
+/* The engine among the expected parts of the run, borrowed; NULL when there is none, or it does not turn. */
+LAY_API const lay_expected *lay_run_engine(const lay_run_evidence *run);
+
 /* Power at `order` that the engine's own orders would make there by their neighbours' strength; 0 without an engine or
  * away from its orders. */
 LAY_API double lay_engine_share(const lay_run_evidence *run, double order);

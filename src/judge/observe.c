@@ -20,12 +20,6 @@ void lay_observations_free(lay_observations *o) {
     *o = (lay_observations){0};
 }
 
-static const lay_expected *find_engine(const lay_run_evidence *run) {
-    for (size_t i = 0; i < run->expected_count; i++)
-        if (run->expected[i].type == LAY_PART_ENGINE && run->expected[i].order > 0) return &run->expected[i];
-    return NULL;
-}
-
 /* Level the part can be given. Half way between the run's mean and the median over speed where the mean is higher, so
  * that a resonance that lifts a healthy line over a narrow range does not count in full; the median where that is
  * higher: the mean is then drowned by what is loud in a part of the run. Twice what the engine would make is taken off.
@@ -53,20 +47,20 @@ static bool side_taken(const lay_hypothesis *h, const lay_run_evidence *run, dou
 /* The lowest engine orders, up to so many firing orders, are the engine's own business: what else may lie there cannot
  * be told from it, unless other gears show what the engine makes there. */
 static bool engine_rules(const lay_run_evidence *run, double order, double found, double firings) {
-    const lay_expected *engine = find_engine(run);
+    const lay_expected *engine = lay_run_engine(run);
     return engine && order <= firings * engine->order + 1 && lay_engine_order(run, found);
 }
 
 /* Firing orders stay loud high up. */
 static bool at_firing(const lay_run_evidence *run, double order) {
-    const lay_expected *engine = find_engine(run);
+    const lay_expected *engine = lay_run_engine(run);
     return engine && fabs(order - engine->order * round(order / engine->order)) < 0.1;
 }
 
 /* A line that stands on an order of the engine, and not as close to the place of a source that has an order of its own,
  * is the engine's. */
 static bool engine_nearer(const lay_run_evidence *run, double order, double found) {
-    const lay_expected *engine = find_engine(run);
+    const lay_expected *engine = lay_run_engine(run);
     double cycle = engine ? engine->cycle_order : 0;
     return cycle > 0 && lay_engine_order(run, found) &&
            fabs(found - cycle * round(found / cycle)) < fabs(found - order) - 1e-6;

@@ -132,7 +132,7 @@ void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_to
 
 /* ---- the engine's share ---- */
 
-static const lay_expected *find_engine(const lay_run_evidence *run) {
+const lay_expected *lay_run_engine(const lay_run_evidence *run) {
     for (size_t i = 0; i < run->expected_count; i++)
         if (run->expected[i].type == LAY_PART_ENGINE && run->expected[i].turning) return &run->expected[i];
     return NULL;
@@ -150,7 +150,7 @@ static bool taken_by_gears(const lay_run_evidence *run, double order, double bin
 }
 
 double lay_engine_share(const lay_run_evidence *run, double order) {
-    const lay_expected *engine = find_engine(run);
+    const lay_expected *engine = lay_run_engine(run);
     if (!engine || engine->cycle_order <= 0) return 0;
     double n = round(order / engine->cycle_order);
     if (n < 1 || fabs(order - n * engine->cycle_order) > lay_order_tolerance(run, order)) return 0;
@@ -182,7 +182,7 @@ static bool engine_heard(const lay_run_evidence *run, const lay_expected *engine
 }
 
 bool lay_engine_order(const lay_run_evidence *run, double order) {
-    const lay_expected *engine = find_engine(run);
+    const lay_expected *engine = lay_run_engine(run);
     if (!engine || engine->cycle_order <= 0) return false;
     double off = fabs(order - engine->cycle_order * round(order / engine->cycle_order));
     double speed = run->speed_source == LAY_SPEED_TACH ? 6e-5 : 6e-4;

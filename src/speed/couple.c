@@ -45,12 +45,12 @@ static void add(watch *w, double order, double mean) {
     w->means[at] = mean;
 }
 
-/* A steady tone stands over the noise the higher the longer the frame. */
+/* The unit's lines, or only those of its gears. A steady tone stands over the noise the higher the longer the frame. */
 static void choose(const lay_profile *p, double profile_s, const lay_track_gear *gear, const lay_answer *answer,
-                   double mean_hz, watch *w) {
+                   double mean_hz, bool gears_only, watch *w) {
     for (size_t i = 0; i < gear->count; i++) {
         const lay_track_order *o = &gear->orders[i];
-        if (o->engine || near_engine(gear, o->order, mean_hz * answer->factor)) continue;
+        if (gears_only && (o->engine || near_engine(gear, o->order, mean_hz * answer->factor))) continue;
         double mean = 1 + (highest(p, o->order * answer->factor) - 1) * FRAME_S / profile_s;
         if (mean / QUIETER >= LEAST_MEAN) add(w, o->order * answer->factor, mean / QUIETER);
     }
@@ -96,28 +96,32 @@ static void keep_sure(const double *evidence, size_t frames, bool *apart) {
     }
 }
 
-static lay_status judge(const lay_warp *warp, const watch *w, bool *apart, bool *judged, lay_error *err) {
-    double *evidence = lay_calloc(warp->frames, sizeof *evidence), together = 0;
-    uint8_t *from = lay_calloc(2 * warp->frames, sizeof *from);
-    *judged = false;
-    if (!evidence || !from) {
-        free(evidence);
-        free(from);
-        return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+/* Marks the frames in which the watched lines are gone; nothing where they are too faint throughout. */
+static lay_status mark(const lay_warp *warp, const watch *w, bool *marked, lay_error *err) {
+    double *evidence = lay_calloc(warp->frames + 1, sizeof *evidence), there = 0;
+    uint8_t *from = lay_calloc(2 * warp->frames + 1, sizeof *from);
+    bool *gone = lay_calloc(warp->frames + 1, sizeof *gone);
+    size_t count = 0;
+    lay_status status = LAY_OK;
+    if (!evidence || !from || !gone) {
+        status = lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+        goto done;
     }
     for (size_t f = 0; f < warp->frames; f++) evidence[f] = frame_evidence(warp, f, w);
-    follow(evidence, warp->frames, apart, from);
-    keep_sure(evidence, warp->frames, apart);
-    size_t count = 0;
+    follow(evidence, warp->frames, gone, from);
+    keep_sure(evidence, warp->frames, gone);
     for (size_t f = 0; f < warp->frames; f++) {
-        if (apart[f]) continue;
-        together += evidence[f];
+        if (gone[f]) continue;
+        there += evidence[f];
         count++;
     }
-    *judged = count * 3 > warp->frames && together > LEAST_TYPICAL * (double)count;
+    if (count * 3 > warp->frames && there > LEAST_TYPICAL * (double)count)
+        for (size_t f = 0; f < warp->frames; f++) marked[f] = marked[f] || gone[f];
+done:
     free(evidence);
     free(from);
-    return LAY_OK;
+    free(gone);
+    return status;
 }
 
 void lay_apart_free(lay_apart *apart) {
@@ -134,21 +138,23 @@ bool lay_apart_at(const lay_apart *apart, double t) {
 lay_status lay_couple_watch(const lay_chapter *chapter, const lay_shaft *path, const lay_profile *profile,
                             double profile_s, const lay_track_options *options, const lay_answer *answer,
                             lay_apart *out, lay_error *err) {
-    watch w = {.count = 0};
+    const lay_track_gear *gear = &options->gears[answer->gear];
+    watch unit = {.count = 0}, gears = {.count = 0};
+    lay_warp warp = {.frames = 0};
     double low, mean, high, turns;
     *out = (lay_apart){.count = 0};
     lay_shaft_range(path, &low, &mean, &high, &turns);
-    choose(profile, profile_s, &options->gears[answer->gear], answer, mean, &w);
-    if (w.count == 0 || !(options->firing_order > 0)) return LAY_OK;
-    lay_warp warp = {.frames = 0};
-    bool judged = false;
+    choose(profile, profile_s, gear, answer, mean, false, &unit);
+    if (options->firing_order > 0) choose(profile, profile_s, gear, answer, mean, true, &gears);
+    if (unit.count == 0) return LAY_OK;
     lay_status status = lay_warp_make(chapter, path, FRAME_S, &warp, err);
     if (status == LAY_OK) {
         *out = (lay_apart){lay_calloc(warp.frames + 1, sizeof *out->frames), warp.frames, warp.first_s, warp.hop_s};
-        status = out->frames ? judge(&warp, &w, out->frames, &judged, err)
-                             : lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+        if (!out->frames) status = lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
     }
-    if (!judged) lay_apart_free(out);
+    if (status == LAY_OK) status = mark(&warp, &unit, out->frames, err);
+    if (status == LAY_OK && gears.count > 0) status = mark(&warp, &gears, out->frames, err);
+    if (status != LAY_OK) lay_apart_free(out);
     lay_warp_free(&warp);
     return status;
 }

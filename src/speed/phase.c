@@ -1,8 +1,8 @@
 #include "phase.h"
 
-#include "smooth.h"
 #include "chapter.h"
 #include "peaks.h"
+#include "phase_fit.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -15,6 +15,7 @@
 #define PIECE 32      /* samples over which the shaft counts as steady */
 #define TOP 0.36      /* of the rate */
 #define MOST_TURN 1.3 /* rad between blocks: beyond, a phase may have slipped */
+#define LEAST_BLOCKS 16
 #define LEAST_SNR 3.0
 #define BANDWIDTH_BINS                                                                                                 \
     2.2 /* of the window over five blocks, in bins of the profile's one-second frames over Hann's 1.5 */
@@ -33,7 +34,8 @@ typedef struct bench {
     size_t line_count;
     size_t block, blocks;        /* samples; whole blocks in the chapter */
     double *re, *im;             /* [line_count * blocks] */
-    double *value, *weight, *hz; /* [blocks]: relative error of the speed between block centres m and m + 1 */
+    double *hz;                  /* [blocks] of the path between block centres m and m + 1 */
+    lay_phase_says all, half[2]; /* of all lines, and of every second one */
 } bench;
 
 /* ---- which lines ---- */
@@ -134,55 +136,20 @@ static void hear_line(bench *b, size_t l, double dt) {
         double turn = atan2(next_im * re - next_re * im, next_re * re + next_im * im);
         if (snr < LEAST_SNR || fabs(turn) > MOST_TURN) continue;
         double gain = 2 * LAY_PI * b->lines[l].order * b->hz[m] * dt, w = fmin(snr, 300);
-        b->value[m] += w * gain * turn;
-        b->weight[m] += w * gain * gain;
+        b->half[l % 2].value[m] += w * gain * turn;
+        b->half[l % 2].weight[m] += w * gain * gain;
     }
 }
 
-/* ---- smoothing ---- */
-
-/* Effective number of free values of the smoother with mean weight `w` on n points: the sum of its frequency response.
- */
-static double freedom(size_t n, double lambda, double w) {
-    double sum = 0;
-    for (size_t i = 0; i < n; i++) {
-        double c = 2 - 2 * cos(LAY_PI * (double)i / (double)n);
-        sum += 1 / (1 + lambda / w * c * c);
-    }
-    return sum;
-}
-
-/* Generalised cross-validation (Craven and Wahba, Numer. Math. 31 (1979) 377; value from memory of that work) chooses
- * how smooth. *left receives the free values per point. */
-static lay_status smooth(const bench *b, size_t n, double *z, double *left, lay_error *err) {
-    double mean = 0, best = 1e300;
-    double *trial = lay_calloc(n, sizeof *trial);
-    if (!trial) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
-    for (size_t m = 0; m < n; m++) mean += b->weight[m] / (double)n;
-    lay_status status = LAY_OK;
-    for (double scale = 1; scale < 3e7 && status == LAY_OK; scale *= 4) {
-        double lambda = scale * mean, residual = 0;
-        status = lay_smooth(b->value, b->weight, n, 2, lambda, trial, err);
-        if (status != LAY_OK) break;
-        for (size_t m = 0; m < n; m++) residual += b->weight[m] * (b->value[m] - trial[m]) * (b->value[m] - trial[m]);
-        double free_values = freedom(n, lambda, mean), rest = 1 - free_values / (double)n;
-        double score = residual / (rest * rest);
-        if (score >= best) continue;
-        best = score;
-        *left = free_values / (double)n;
-        memcpy(z, trial, n * sizeof *z);
-    }
-    free(trial);
-    return status;
-}
+/* ---- the corrected path ---- */
 
 /* Twice the blocks' distance suffices for knots. */
-static lay_status rebuild(const bench *b, const double *z, size_t n, double left, lay_shaft *path, lay_error *err) {
+static lay_status rebuild(const bench *b, const double *z, const double *sd, size_t n, lay_shaft *path,
+                          lay_error *err) {
     double dt = (double)b->block / b->chapter->wide_rate;
     size_t knots = n / 2;
-    double *log_hz = lay_calloc(knots + 1, sizeof *log_hz), mean = 0;
+    double *log_hz = lay_calloc(knots + 1, sizeof *log_hz);
     if (!log_hz) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
-    for (size_t m = 0; m < n; m++) mean += b->weight[m] / (double)n;
     for (size_t k = 0; k < knots; k++)
         log_hz[k] = 0.5 * (log(b->hz[2 * k]) + log(b->hz[2 * k + 1]) + z[2 * k] + z[2 * k + 1]);
     lay_shaft fresh = {0};
@@ -196,9 +163,35 @@ static lay_status rebuild(const bench *b, const double *z, size_t n, double left
     if (!path->sd) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
     for (size_t i = 0; i < path->count; i++) {
         size_t m = i == 0 ? 0 : 2 * (i - 1);
-        double w = m < n ? b->weight[m] : 0;
-        path->sd[i] = sqrt(left / fmax(w, 0.05 * mean));
+        path->sd[i] = sd[m < n ? m : n - 1];
     }
+    return LAY_OK;
+}
+
+static void divide(lay_phase_says *says, size_t n) {
+    for (size_t m = 0; m < n; m++) says->value[m] = says->weight[m] > 0 ? says->value[m] / says->weight[m] : 0;
+}
+
+/* What all lines say together. */
+static void add_halves(bench *b, size_t n) {
+    for (size_t m = 0; m < n; m++) {
+        b->all.value[m] = b->half[0].value[m] + b->half[1].value[m];
+        b->all.weight[m] = b->half[0].weight[m] + b->half[1].weight[m];
+    }
+    divide(&b->all, n);
+    divide(&b->half[0], n);
+    divide(&b->half[1], n);
+}
+
+static lay_status allocate(bench *b, double **z, lay_error *err) {
+    b->re = lay_calloc(2 * b->line_count * b->blocks, sizeof *b->re);
+    b->hz = lay_calloc(7 * b->blocks, sizeof *b->hz);
+    *z = lay_calloc(2 * b->blocks, sizeof **z);
+    if (!b->re || !b->hz || !*z) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
+    b->im = b->re + b->line_count * b->blocks;
+    lay_phase_says *says[] = {&b->all, &b->half[0], &b->half[1]};
+    for (size_t k = 0; k < 3; k++)
+        *says[k] = (lay_phase_says){b->hz + (1 + 2 * k) * b->blocks, b->hz + (2 + 2 * k) * b->blocks};
     return LAY_OK;
 }
 
@@ -207,29 +200,21 @@ lay_status lay_phase_refine(const lay_chapter *chapter, const lay_profile *profi
     bench b = {.chapter = chapter, .path = path, .block = (size_t)(BLOCK_S * chapter->wide_rate + 0.5)};
     b.blocks = chapter->wide_count / b.block;
     choose_lines(&b, profile, bin_hz);
-    if (b.line_count == 0 || b.blocks < 16) return LAY_OK;
+    if (b.line_count == 0 || b.blocks < LEAST_BLOCKS) return LAY_OK;
     size_t n = b.blocks - 1;
-    double left = 1, dt = (double)b.block / chapter->wide_rate, *z = lay_calloc(n, sizeof *z);
-    b.re = lay_calloc(2 * b.line_count * b.blocks, sizeof *b.re);
-    b.value = lay_calloc(3 * b.blocks, sizeof *b.value);
-    lay_status status = LAY_OK;
-    if (!z || !b.re || !b.value) {
-        status = lay_fail(err, LAY_NO_MEMORY, "not enough memory to find the speed");
-        goto done;
-    }
-    b.im = b.re + b.line_count * b.blocks;
-    b.weight = b.value + b.blocks;
-    b.hz = b.weight + b.blocks;
-    for (size_t c = 0; c < chapter->channels; c++) {
+    double dt = (double)b.block / chapter->wide_rate, *z = NULL;
+    lay_status status = allocate(&b, &z, err);
+    for (size_t c = 0; c < chapter->channels && status == LAY_OK; c++) {
         demodulate(&b, c);
         for (size_t l = 0; l < b.line_count; l++) hear_line(&b, l, dt);
     }
-    for (size_t m = 0; m < n; m++) b.value[m] = b.weight[m] > 0 ? b.value[m] / b.weight[m] : 0;
-    status = smooth(&b, n, z, &left, err);
-    if (status == LAY_OK) status = rebuild(&b, z, n, left, path, err);
-done:
+    if (status == LAY_OK) {
+        add_halves(&b, n);
+        status = lay_phase_fit(&b.all, b.half, n, dt, z, z + b.blocks, err);
+    }
+    if (status == LAY_OK) status = rebuild(&b, z, z + b.blocks, n, path, err);
     free(z);
     free(b.re);
-    free(b.value);
+    free(b.hz);
     return status;
 }
