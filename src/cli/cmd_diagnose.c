@@ -110,28 +110,18 @@ static lay_usage usage_of(const lay_option *options, size_t count) {
                        .operands_high = -1};
 }
 
+#define OWN_ROWS 4 /* before those that single recordings share */
+
 int lay_cmd_diagnose(int argc, char **argv) {
     diagnose_options o = {0};
     lay_single *s = &o.single;
-    const lay_option options[] = {
+    lay_option options[OWN_ROWS + LAY_SINGLE_ROWS] = {
         {"unit", LAY_OPTION_TEXT, &o.unit, "UNIT", "unit file for recordings named one by one", 0, 0, NULL},
-        {"gear", LAY_OPTION_TEXT, &s->gear, "GEAR", "gear they were made in", 0, 0, NULL},
-        {"load", LAY_OPTION_TEXT, &s->load, "LOAD", "drive, coast, steady or none", 0, 0, NULL},
-        {"rpm", LAY_OPTION_TEXT, &s->rpm, "RPM", "speed of the reference shaft, about: 2110 or 1200-3200", 0, 0, NULL},
-        {"tach-channel", LAY_OPTION_COUNT, &s->tach_channel, "N", "channel that holds tach pulses, from 1", 1, 1024,
-         NULL},
-        {"pulses-per-rev", LAY_OPTION_NUMBER, &s->pulses_per_rev, "P", "tach pulses per turn (default 1)", 0.01, 10000,
-         NULL},
-        {"tach-on", LAY_OPTION_TEXT, &s->tach_on, "BODY", "body the tach looks at (default the reference)", 0, 0, NULL},
-        {"channel", LAY_OPTION_TEXT, &s->channel, "C", "channels to analyse: 1 or 1+3 (default all but the tach)", 0, 0,
-         NULL},
-        {"sensor", LAY_OPTION_TEXT, &s->sensor, "SENSOR", "accel or mic", 0, 0, NULL},
-        {"csv-rate", LAY_OPTION_NUMBER, &s->csv_rate, "HZ", "sample rate of CSV recordings without a time column", 1,
-         1e7, NULL},
         {"output", LAY_OPTION_TEXT, &o.output, "DIR", "folder for the report (default JOB/report)", 0, 0, NULL},
         {"no-plots", LAY_OPTION_FLAG, &o.no_plots, NULL, "write no pictures", 0, 0, NULL},
         {"colour", LAY_OPTION_CHOICE, &o.colour, LAY_COLOUR_WORDS, "colour in the text (default auto)", 0, 0, NULL},
     };
+    lay_single_options(s, options + OWN_ROWS);
     const lay_usage usage = usage_of(options, sizeof options / sizeof options[0]);
     char **operands;
     int count;

@@ -72,6 +72,25 @@ static lay_status fill(const lay_single *s, lay_run_spec *run, lay_error *err) {
     return status;
 }
 
+void lay_single_options(lay_single *s, lay_option rows[LAY_SINGLE_ROWS]) {
+    const lay_option own[LAY_SINGLE_ROWS] = {
+        {"gear", LAY_OPTION_TEXT, &s->gear, "GEAR", "gear they were made in", 0, 0, NULL},
+        {"load", LAY_OPTION_TEXT, &s->load, "LOAD", "drive, coast, steady or none", 0, 0, NULL},
+        {"rpm", LAY_OPTION_TEXT, &s->rpm, "RPM", "speed of the reference shaft, about: 2110 or 1200-3200", 0, 0, NULL},
+        {"tach-channel", LAY_OPTION_COUNT, &s->tach_channel, "N", "channel that holds tach pulses, from 1", 1, 1024,
+         NULL},
+        {"pulses-per-rev", LAY_OPTION_NUMBER, &s->pulses_per_rev, "P", "tach pulses per turn (default 1)", 0.01, 10000,
+         NULL},
+        {"tach-on", LAY_OPTION_TEXT, &s->tach_on, "BODY", "body the tach looks at (default the reference)", 0, 0, NULL},
+        {"channel", LAY_OPTION_TEXT, &s->channel, "C", "channels to analyse: 1 or 1+3 (default all but the tach)", 0, 0,
+         NULL},
+        {"sensor", LAY_OPTION_TEXT, &s->sensor, "SENSOR", "accel or mic", 0, 0, NULL},
+        {"csv-rate", LAY_OPTION_NUMBER, &s->csv_rate, "HZ", "sample rate of CSV recordings without a time column", 1,
+         1e7, NULL},
+    };
+    memcpy(rows, own, sizeof own);
+}
+
 const char *lay_single_stray(const lay_single *s) {
     return s->gear != NULL           ? "gear"
            : s->load != NULL         ? "load"

@@ -13,18 +13,6 @@
 
 enum { FRAMES = 20000 };
 
-static int open_folder(void **state) {
-    (void)state;
-    scratch_open();
-    return 0;
-}
-
-static int close_folder(void **state) {
-    (void)state;
-    scratch_close();
-    return 0;
-}
-
 static void refuse(const char *path, lay_status expected, const char *fragment) {
     lay_recording *rec = NULL;
     lay_error err = {0};
@@ -234,5 +222,5 @@ int main(void) {
         cmocka_unit_test(flac_of_unknown_length), cmocka_unit_test(forged_headers),
         cmocka_unit_test(flipped_bytes),          cmocka_unit_test(hostile_csv),
     };
-    return cmocka_run_group_tests(tests, open_folder, close_folder);
+    return cmocka_run_group_tests(tests, scratch_setup, scratch_teardown);
 }

@@ -50,3 +50,15 @@ const char *scratch_file(const char *name, const void *data, size_t length) {
 const char *scratch_text(const char *name, const char *text) {
     return scratch_file(name, text, strlen(text));
 }
+
+int scratch_setup(void **state) {
+    (void)state;
+    scratch_open();
+    return 0;
+}
+
+int scratch_teardown(void **state) {
+    (void)state;
+    scratch_close();
+    return 0;
+}

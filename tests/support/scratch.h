@@ -8,6 +8,9 @@
 void scratch_open(void);
 /* Remove the folder and all files in it. */
 void scratch_close(void);
+/* The same as set-up and tear-down of a group. */
+int scratch_setup(void **state);
+int scratch_teardown(void **state);
 /* `name` in the folder; the text lives until the 16th next call. */
 const char *scratch_path(const char *name);
 /* Write a file into the folder and return its path as scratch_path does. */

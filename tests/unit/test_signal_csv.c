@@ -9,18 +9,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static int open_folder(void **state) {
-    (void)state;
-    scratch_open();
-    return 0;
-}
-
-static int close_folder(void **state) {
-    (void)state;
-    scratch_close();
-    return 0;
-}
-
 static lay_recording *open_text(const char *text, double rate) {
     lay_recording *rec = NULL;
     lay_error err = {0};
@@ -179,5 +167,5 @@ int main(void) {
         cmocka_unit_test(missing_numbers_are_delivered),
         cmocka_unit_test(numbers_to_the_last_bit),
     };
-    return cmocka_run_group_tests(tests, open_folder, close_folder);
+    return cmocka_run_group_tests(tests, scratch_setup, scratch_teardown);
 }

@@ -11,18 +11,6 @@
 
 enum { FRAMES = 12000 };
 
-static int open_folder(void **state) {
-    (void)state;
-    scratch_open();
-    return 0;
-}
-
-static int close_folder(void **state) {
-    (void)state;
-    scratch_close();
-    return 0;
-}
-
 /* Channel c carries a sine of amplitude 0.7 / (c + 1) at 1000 (c + 1) Hz. */
 static double wave(int c, int64_t i, double rate) {
     return 0.7 / (c + 1) * sin(2 * LAY_PI * 1000 * (c + 1) * (double)i / rate + 0.3);
@@ -193,5 +181,5 @@ int main(void) {
         cmocka_unit_test(rewinding_delivers_the_same),
         cmocka_unit_test(reading_past_the_end),
     };
-    return cmocka_run_group_tests(tests, open_folder, close_folder);
+    return cmocka_run_group_tests(tests, scratch_setup, scratch_teardown);
 }

@@ -236,12 +236,6 @@ static void missing_file(void **state) {
     assert_null(log.time);
 }
 
-static int open_folder(void **state) {
-    (void)state;
-    scratch_open();
-    return 0;
-}
-
 static int close_folder(void **state) {
     (void)state;
     lay_text_free(&warnings);
@@ -262,5 +256,5 @@ int main(void) {
         cmocka_unit_test(whole_seconds),
         cmocka_unit_test(missing_file),
     };
-    return cmocka_run_group_tests(tests, open_folder, close_folder);
+    return cmocka_run_group_tests(tests, scratch_setup, close_folder);
 }

@@ -227,12 +227,6 @@ static void from_a_file(void **state) {
     lay_run_table_free(NULL);
 }
 
-static int open_folder(void **state) {
-    (void)state;
-    scratch_open();
-    return 0;
-}
-
 static int close_folder(void **state) {
     (void)state;
     lay_run_table_free(&table);
@@ -247,5 +241,5 @@ int main(void) {
         cmocka_unit_test(words),       cmocka_unit_test(road_speeds), cmocka_unit_test(slips_and_notes_among_columns),
         cmocka_unit_test(from_a_file),
     };
-    return cmocka_run_group_tests(tests, open_folder, close_folder);
+    return cmocka_run_group_tests(tests, scratch_setup, close_folder);
 }

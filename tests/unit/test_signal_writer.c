@@ -11,18 +11,6 @@
 #include <string.h>
 #include <sys/stat.h>
 
-static int open_folder(void **state) {
-    (void)state;
-    scratch_open();
-    return 0;
-}
-
-static int close_folder(void **state) {
-    (void)state;
-    scratch_close();
-    return 0;
-}
-
 static const struct {
     const char *name;
     lay_file_format format;
@@ -157,5 +145,5 @@ int main(void) {
         cmocka_unit_test(garbage_becomes_silence), cmocka_unit_test(same_samples_same_bytes),
         cmocka_unit_test(existing_files_are_kept), cmocka_unit_test(impossible_requests),
     };
-    return cmocka_run_group_tests(tests, open_folder, close_folder);
+    return cmocka_run_group_tests(tests, scratch_setup, scratch_teardown);
 }
