@@ -37,6 +37,7 @@ static lay_chapter part_of(const lay_chapter *c, double from_s, double to_s) {
 }
 
 lay_status lay_add_piece(lay_pieces *pieces, lay_piece *p, lay_error *err) {
+    lay_profile_free(&p->profile); /* pieces are kept to the end of the recording: nothing large stays */
     lay_status status = lay_grow((void **)&pieces->items, &pieces->capacity, pieces->count, sizeof *p, err);
     if (status == LAY_OK)
         pieces->items[pieces->count++] = *p;
