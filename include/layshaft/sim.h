@@ -22,7 +22,8 @@ typedef struct lay_fault {
     int wheel;          /* 0 driver, 1 driven: eccentric, chip, ghost */
     bool drive, coast;  /* flanks that sing */
     int multiple;       /* ghost: events per turn */
-    double strength_db; /* tone-to-noise ratio of its strongest line under full load; impacts: peak over noise rms */
+    double strength_db; /* tone-to-noise ratio of its strongest line under full load; outer, inner, element, cage and chip: crest of a
+                         * strike under load over the run's noise rms from 2 to 10 kHz (to 0.45 of the rate where lower) */
 } lay_fault;
 
 /* What the table of a job without tach says of the speed. */
@@ -47,7 +48,8 @@ typedef struct lay_sim_options {
     bool tach;             /* else a stated rpm or range only */
     double rate;           /* 0: drawn (16, 32, 44.1, 48 kHz) */
     double seconds;        /* per run; 0: drawn */
-    double strength_low_db, strength_high_db; /* range fault strengths are drawn from; both 0: 8..20 */
+    double strength_low_db, strength_high_db; /* range fault strengths are drawn from; both 0: 8..20, impacts
+                                               * 3.5..14 */
     const lay_fault *faults; /* given faults, or NULL to draw */
     size_t fault_count;
     unsigned kinds;        /* bit mask 1 << lay_fault_kind of what may be drawn; 0: tone kinds */
@@ -70,6 +72,10 @@ LAY_API lay_status lay_sim_unit(uint64_t seed, lay_unit **out, lay_error *err);
  * truth.json, per run and only where asked for: "speed": {"step_s", "rpm": [...]} is the speed of the reference shaft at
  * 0, step_s, 2 step_s, ... (at least 0.05 s apart), null where it turns below 300 rpm, where the gear is another one, or where the
  * crank is not the input shaft; "shaft_rpm" (runs with events) is null only where the shaft all but stands or the gear is another one.
+ * "impact_orders": [...], jobs with a defect bearing or a chipped tooth: for each fault the true strikes per turn of the reference
+ * shaft in that run, slip included; null where it does not strike.
+ * "angle" of a chip whose wheel sits on the tach's body with one pulse per turn: share of a turn from the leading edge of the
+ * pulse to the strike, in the sense in which the wheel turns in the first run that loads it (else what is left of the turn).
  * "log": {"offset_s", "drift", "lag_s"}: recording time = log time * (1 + drift) + offset_s; the log shows what the engine
  * did lag_s earlier.
  *

@@ -1,5 +1,5 @@
 /* Which faults a unit can have, and their drawing. */
-#include "scene.h"
+#include "bearing.h"
 
 #include <math.h>
 
@@ -19,7 +19,7 @@ static bool of_mesh(lay_fault_kind kind) {
 static bool of_bearing(lay_fault_kind kind) {
     return kind >= LAY_FAULT_OUTER && kind <= LAY_FAULT_CAGE;
 }
-static bool impulsive(lay_fault_kind kind) {
+bool lay_sim_fault_impulsive(lay_fault_kind kind) {
     return kind == LAY_FAULT_CHIP || of_bearing(kind);
 }
 
@@ -40,9 +40,11 @@ bool lay_sim_fault_sings(const lay_fault *fault, const lay_sim_run *run) {
         part = lay_sim_run_part(run, LAY_PART_MESH, fault->index);
         return part && part->turning && part->loaded && part->order > 0;
     }
-    if (of_bearing(fault->kind))
+    if (of_bearing(fault->kind)) { /* unloaded it is struck weakly, and nobody knows where an unknown element strikes */
         part = lay_sim_run_part(run, LAY_PART_BEARING, fault->index);
-    else if (fault->kind == LAY_FAULT_AXLE)
+        return part && part->turning && part->loaded && lay_sim_bearing_predicted(part, fault->kind) > 0;
+    }
+    if (fault->kind == LAY_FAULT_AXLE)
         part = lay_sim_run_part(run, LAY_PART_AXLE, 0);
     else if (fault->kind == LAY_FAULT_ROTOR)
         part = lay_sim_run_part(run, LAY_PART_ROTOR, fault->index);
@@ -89,8 +91,8 @@ static double draw_strength(lay_sim_scene *scene, lay_fault_kind kind) {
     const lay_sim_options *o = &scene->options;
     lay_sim_range range = {o->strength_low_db, o->strength_high_db};
     bool chosen = range.low != 0 || range.high != 0;
-    if (!chosen && impulsive(kind))
-        range = (lay_sim_range){3.5, 14.0}; /* crests 1.5 to 5 times the noise's rms */
+    if (!chosen && lay_sim_fault_impulsive(kind))
+        range = (lay_sim_range){3.5, 14.0}; /* crests 1.5 to 5 times the rms of the noise where they ring */
     else if (!chosen)
         range = (lay_sim_range){8.0, 20.0};
     bool spread = range.high > range.low; /* a single given strength is meant as it is */

@@ -1,4 +1,4 @@
-/* Trains of impacts: each event is a unit impulse that makes a resonance ring. */
+/* Trains of impacts: each event makes a resonance ring. */
 #ifndef LAYSHAFT_SIM_IMPACT_H
 #define LAYSHAFT_SIM_IMPACT_H
 
@@ -13,6 +13,14 @@ typedef enum lay_sim_timing {
 
 #define LAY_SIM_PATTERN_MAX 16
 
+/* A decaying sine that begins at the strike, wherever that lies between two samples. */
+typedef struct lay_sim_ringing {
+    lay_sim_biquad poles;
+    double w, log_r; /* rad and (negative) Np per sample */
+    double size;     /* of the sine, so that its first crest is 1 */
+    double spill[2]; /* excitation that falls into the next block */
+} lay_sim_ringing;
+
 typedef struct lay_sim_impacts {
     lay_sim_timing timing;
     double order;                        /* events per turn of the reference */
@@ -23,18 +31,29 @@ typedef struct lay_sim_impacts {
     double scatter;                      /* deviation of a strike's size, as a share */
     double pattern[LAY_SIM_PATTERN_MAX]; /* sizes in turn, e.g. cylinders; pattern_count 0: all alike */
     int pattern_count, pattern_at;
-    double zone_order, zone_depth; /* load zone: size modulated once per turn of this order */
+    double zone_order, zone_phase; /* load zone, passed once per turn of this order; phase in turns of it */
+    double zone_width;             /* load distribution factor (Stribeck); 0: no load zone */
     double flank[2];               /* gain on drive and on coast */
-    double echo_s;                 /* a second, like strike after this time (two axles), scaled by speed; 0 none */
+    double echo_s;                 /* more, like strikes this long after one another (two axles); 0: none */
+    int echoes;                    /* how many */
     bool crank;                    /* tied to the engine */
     double next;                   /* turns at which the next one falls */
     double echo_left;              /* s until a pending echo, negative: none */
-    lay_sim_biquad ring;
+    int echoes_left;               /* pending ones */
+    lay_sim_ringing ring;
     lay_random random;
 } lay_sim_impacts;
 
-/* Add the strikes of one block of n samples, `gain` times as strong: the angle goes from `turns0` to `turns1`.
- * `excitation` [n + 1] is overwritten; the ring of its impulses is added to x[n]. */
+/* Crest 1 at the strike, whatever the frequency; `q` is the quality of the resonance. */
+lay_sim_ringing lay_sim_ringing_at(double rate, double hz, double q);
+
+/* Size of a strike that is `turns` of the loaded ring away from the middle of the load zone: (1 - (1 - cos a) / 2 e)
+ * to the power 1.5, 0 outside the zone, with the load distribution factor e = `width` (Stribeck's distribution in a
+ * radially loaded ball bearing, Harris, Rolling Bearing Analysis: from memory of the work). */
+double lay_sim_load_zone(double turns, double width);
+
+/* Add the strikes of one block of n >= 2 samples, `gain` times as strong: the angle goes from `turns0` to `turns1`.
+ * `excitation` [n + 2] is overwritten; the ring of its impulses is added to x[n]. */
 void lay_sim_impacts_block(lay_sim_impacts *train, double turns0, double turns1, double load, double gain, double rate,
                            double *excitation, double *x, size_t n);
 

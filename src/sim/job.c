@@ -61,13 +61,23 @@ static lay_status save(const char *folder, const char *name, lay_text *text, lay
     return status;
 }
 
+/* The pickup of a job stays where it is: pulses have the same shape in every run. */
+static void keep_shape(const lay_sim_pulses *first, lay_sim_pulses *pulses) {
+    pulses->duty = first->duty;
+    pulses->low = first->low;
+    pulses->high = first->high;
+    pulses->jitter = first->jitter;
+}
+
 static lay_status render_runs(lay_sim_scene *scene, const lay_sim_tach *tach, const char *folder, lay_error *err) {
     lay_status status = LAY_OK;
+    lay_sim_pulses pulses, first = {0};
     for (size_t i = 0; i < scene->run_count && status == LAY_OK; i++) {
         const lay_sim_run *run = &scene->runs[i];
-        lay_sim_pulses pulses;
         if (tach->body >= 0)
             lay_sim_pulses_draw(&scene->random, tach->per_turn, fabs(run->kinematics.speed[tach->body].value), &pulses);
+        if (tach->body >= 0 && i == 0) first = pulses;
+        if (tach->body >= 0) keep_shape(&first, &pulses);
         char *path = lay_path_join(folder, run->file);
         status = path ? lay_sim_render(scene, run, tach->body >= 0 ? &pulses : NULL, path, err)
                       : lay_fail(err, LAY_NO_MEMORY, "no memory for a file name");
@@ -91,7 +101,7 @@ static lay_status write_job(lay_sim_scene *scene, const char *folder, lay_error 
     lay_text unit = {0}, table = {0}, truth = {0};
     lay_sim_tach tach = {.body = -1};
     scene->random = lay_sim_stream(&scene->options, LAY_SIM_STREAM_TABLE);
-    if (scene->options.tach) tach = lay_sim_tach_draw(scene);
+    if (scene->options.tach) scene->tach = tach = lay_sim_tach_draw(scene);
     name_files(scene);
     if (!scene->options.tach) lay_sim_scene_given(scene);
     lay_sim_unit_text(scene, &unit);

@@ -1,14 +1,14 @@
 /* Bearings, engine, axle and belt-driven rotors of random units. */
 #include "random_unit.h"
 
-/* Ball and roller bearings of a transmission's size (common practice, no source): element and pitch diameter such that
- * the elements fill 80..90 % of the pitch circle. */
+/* Bearings of a transmission's size: element and pitch diameter such that the elements fill 48 to 70 % of the pitch
+ * circle. Published ball and roller bearings fill 0.48 (8 balls) to 0.60 (16 rollers) of it, worked out from the
+ * element and pitch diameters given with open recordings. */
 static void bearing(lay_random *random, const char *name, const char *inner, const char *outer, double pitch_mm,
                     lay_text *out) {
     int count = lay_random_int(random, 8, 15);
-    double fill = lay_random_between(random, 0.70, 0.88);
+    double fill = lay_random_between(random, 0.48, 0.70);
     double element = pitch_mm * LAY_PI * fill / count;
-    if (element > 0.3 * pitch_mm) element = 0.3 * pitch_mm;
     double half = 0.5 * element / pitch_mm;
     lay_text_add(out, "[bearing %s]\ninner = %s\nouter = %s\nrolling elements = %d\n", name, inner, outer, count);
     int basis = lay_random_int(random, 0, 9);

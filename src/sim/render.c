@@ -25,14 +25,14 @@ typedef struct renderer {
     double frames[2 * LAY_SIM_BLOCKS * LAY_SIM_BLOCK_LONGEST];
 } renderer;
 
-static void prepare(renderer *r, const lay_sim_scene *scene, const lay_sim_run *run) {
+static void prepare(renderer *r, const lay_sim_scene *scene, const lay_sim_run *run, const lay_sim_pulses *pulses) {
     r->scene = scene;
     r->run = run;
     r->chunk.rate = scene->rate;
     r->chunk.block = scene->rate >= 30000 ? LAY_SIM_BLOCK_LONGEST : LAY_SIM_BLOCK_LONGEST / 2;
     r->air = scene->noise.air;
     r->structure = scene->noise.structure;
-    r->train_count = lay_sim_run_trains(scene, run, r->trains);
+    r->train_count = lay_sim_run_trains(scene, run, pulses, r->trains);
     r->random = lay_sim_stream(&scene->options, LAY_SIM_STREAM_NOISE + (uint64_t)(run - scene->runs));
     /* Wind roars below some 100 Hz: what a low shelf lifts by 40 dB, brought to unit rms. */
     lay_sim_cascade_add(&r->wind, lay_sim_low_shelf(scene->rate, lay_random_between(&r->random, 60, 150), 1.0, 40.0));
@@ -150,7 +150,7 @@ lay_status lay_sim_render(const lay_sim_scene *scene, const lay_sim_run *run, la
     lay_writer *writer = NULL;
     renderer *r = lay_calloc(1, sizeof *r);
     if (!r) return lay_fail(err, LAY_NO_MEMORY, "no memory to simulate a recording");
-    prepare(r, scene, run);
+    prepare(r, scene, run, pulses);
     lay_status status = lay_writer_open(path, scene->options.format, scene->rate, pulses ? 2 : 1, &writer, err);
     size_t total = (size_t)llround(run->profile.seconds * scene->rate), chunk = LAY_SIM_BLOCKS * r->chunk.block;
     for (size_t at = 0; at < total && status == LAY_OK; at += chunk) {

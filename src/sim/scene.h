@@ -9,6 +9,12 @@
 #define LAY_SIM_FAULTS_MAX 4
 #define LAY_SIM_RUNS_MAX 12
 
+/* How the tach is mounted for the whole job; body < 0: none. */
+typedef struct lay_sim_tach {
+    int body;
+    double per_turn;
+} lay_sim_tach;
+
 typedef struct lay_sim_scene {
     const lay_unit *unit;
     const lay_sim_traits *traits;
@@ -24,8 +30,9 @@ typedef struct lay_sim_scene {
     size_t run_count;
     lay_sim_voice *voices;
     size_t voice_count, voice_capacity;
-    double level; /* output gain */
-    bool clips;   /* the recorder was set too high: crests are cut now and then */
+    lay_sim_tach tach; /* of a job with one, as soon as the table is drawn */
+    double level;      /* output gain */
+    bool clips;        /* the recorder was set too high: crests are cut now and then */
 } lay_sim_scene;
 
 /* Draw the whole job for a unit (borrowed) from the options' seed into a zeroed scene; free it in every case. */
@@ -63,6 +70,8 @@ lay_status lay_sim_scene_faults(lay_sim_scene *scene, lay_error *err);
 /* True when the part at fault is driven in this gear, so that the fault can be heard; false without a gear that solves.
  */
 bool lay_sim_fault_sings(const lay_fault *fault, const lay_sim_run *run);
+/* True for the kinds that strike: a chipped tooth, defects of bearings. */
+bool lay_sim_fault_impulsive(lay_fault_kind kind);
 /* True when the load lies on a flank that sings. */
 bool lay_sim_fault_flank(const lay_fault *fault, lay_load load);
 

@@ -4,12 +4,6 @@
 
 #include "scene.h"
 
-/* How the tach is mounted for the whole job; body < 0: none. */
-typedef struct lay_sim_tach {
-    int body;
-    double per_turn;
-} lay_sim_tach;
-
 /* A body that turns in every run and a pulse count the rate can carry. */
 lay_sim_tach lay_sim_tach_draw(lay_sim_scene *scene);
 /* unit.ini: the unit as it is, with the vehicle's tyre where the table tells road speeds. */

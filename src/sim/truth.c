@@ -1,9 +1,11 @@
 #include "truth.h"
 
+#include "bearing.h"
+#include "trains.h"
+#include "twins.h"
+
 #include <math.h>
 #include <string.h>
-
-#define SAME_ORDER 0.02 /* orders nearer than this are one line in any recording of a few seconds */
 
 static void quoted(lay_text *out, const char *text) {
     if (!text) {
@@ -62,47 +64,37 @@ static const char *outcome(const lay_sim_scene *scene) {
     return found;
 }
 
-/* Does this fault show at the body's turn, so that sidebands could tell parts of one order apart? */
-static bool shows_wheel(lay_fault_kind kind) {
-    return kind == LAY_FAULT_ECCENTRIC || kind == LAY_FAULT_CHIP;
-}
-
-/* True when the other part makes the same base order in every run in which the faulty one turns. */
-static bool inseparable(const lay_sim_scene *scene, const lay_fault *f, const lay_expected *part,
-                        const lay_expected *other) {
-    bool together = false;
-    for (size_t i = 0; i < scene->run_count; i++) {
-        const lay_expected *a = lay_sim_run_part(&scene->runs[i], part->type, part->index);
-        const lay_expected *b = lay_sim_run_part(&scene->runs[i], other->type, other->index);
-        if (!a || !b || !a->turning || a->order <= 0) continue;
-        bool by_sidebands = false;
-        if (!b->turning || !lay_expected_same(a, b, SAME_ORDER, &by_sidebands)) return false;
-        if (by_sidebands && shows_wheel(f->kind)) return false;
-        together = true;
-    }
-    return together;
-}
-
 static void write_twins(const lay_sim_scene *scene, const lay_fault *f, lay_part_type type, int index, lay_text *out) {
     const lay_sim_run *any = &scene->runs[0];
     const lay_expected *part = lay_sim_run_part(any, type, index);
     const char *comma = "";
     for (size_t i = 0; part && i < any->expected_count; i++) {
         const lay_expected *other = &any->expected[i];
-        if (other == part || other->type != type || !inseparable(scene, f, part, other)) continue;
+        if (other == part || other->type != type || !lay_sim_inseparable(scene, f, part, other)) continue;
         lay_text_add(out, "%s", comma);
         quoted(out, other->name);
         comma = ",";
     }
 }
 
-static void write_fault(const lay_sim_scene *scene, const lay_fault *f, lay_text *out) {
+static void write_angle(const lay_sim_scene *scene, size_t fault, lay_text *out) {
+    const lay_fault *f = &scene->faults[fault];
+    for (size_t i = 0; f->kind == LAY_FAULT_CHIP && lay_sim_chip_marked(scene, fault) && i < scene->run_count; i++) {
+        const lay_expected *mesh = lay_sim_run_part(&scene->runs[i], LAY_PART_MESH, f->index);
+        if (!mesh || !mesh->loaded) continue;
+        lay_text_add(out, ",\"angle\":%.6f", lay_sim_chip_angle(scene, fault, &scene->runs[i]));
+        return;
+    }
+}
+
+static void write_fault(const lay_sim_scene *scene, size_t fault, lay_text *out) {
+    const lay_fault *f = &scene->faults[fault];
     lay_part_type type = LAY_PART_MESH;
     int index = 0;
     bool known = fault_part(f, &type, &index);
     const lay_expected *part = known ? lay_sim_run_part(&scene->runs[0], type, index) : NULL;
     const char *body = NULL;
-    if (shows_wheel(f->kind) || f->kind == LAY_FAULT_GHOST) {
+    if (lay_sim_shows_wheel(f->kind) || f->kind == LAY_FAULT_GHOST) {
         const lay_mesh *mesh = &scene->unit->meshes[f->index];
         body = scene->unit->bodies[f->wheel == 0 ? mesh->driver.body : mesh->driven.body].name;
     }
@@ -115,6 +107,7 @@ static void write_fault(const lay_sim_scene *scene, const lay_fault *f, lay_text
                  : f->drive           ? "drive"
                                       : "coast");
     if (f->kind == LAY_FAULT_GHOST) lay_text_add(out, ",\"multiple\":%d", f->multiple);
+    write_angle(scene, fault, out);
     lay_text_add(out, ",\"not_separable_from\":[");
     if (known) write_twins(scene, f, type, index, out);
     lay_text_add(out, "]}");
@@ -163,6 +156,30 @@ static void write_events(const lay_sim_trip *trip, lay_text *out) {
     if (trip->event_count > 0) lay_text_add(out, "]");
 }
 
+/* Strikes per turn of the reference, 0: none. */
+static double impact_order(const lay_sim_scene *scene, const lay_sim_run *run, const lay_fault *f) {
+    lay_sim_bearing_orders orders;
+    if (f->kind != LAY_FAULT_CHIP)
+        return lay_sim_bearing_solve(scene, run, f->index, &orders) ? lay_sim_bearing_order(&orders, f->kind) : 0;
+    const lay_expected *mesh = lay_sim_run_part(run, LAY_PART_MESH, f->index);
+    return mesh && mesh->turning && mesh->loaded ? mesh->wheel_order[f->wheel] : 0;
+}
+
+static void write_impacts(const lay_sim_scene *scene, const lay_sim_run *run, lay_text *out) {
+    bool any = false;
+    for (size_t i = 0; i < scene->fault_count; i++) any = any || lay_sim_fault_impulsive(scene->faults[i].kind);
+    for (size_t i = 0; any && i < scene->fault_count; i++) {
+        const lay_fault *f = &scene->faults[i];
+        double order = lay_sim_fault_impulsive(f->kind) ? impact_order(scene, run, f) : 0;
+        lay_text_add(out, "%s", i > 0 ? "," : ",\"impact_orders\":[");
+        if (order > 0)
+            lay_text_add(out, "%.6f", order);
+        else
+            lay_text_add(out, "null");
+    }
+    if (any) lay_text_add(out, "]");
+}
+
 static void write_run(const lay_sim_scene *scene, const lay_sim_run *run, lay_text *out) {
     double low, mean, high;
     lay_sim_profile_range(&run->profile, &low, &mean, &high);
@@ -173,6 +190,7 @@ static void write_run(const lay_sim_scene *scene, const lay_sim_run *run, lay_te
     lay_text_add(out, ",\"load\":\"%s\",\"min_rpm\":%.3f,\"mean_rpm\":%.3f,\"max_rpm\":%.3f", lay_load_name(run->load),
                  60.0 * low, 60.0 * mean, 60.0 * high);
     write_given(scene, run, out);
+    write_impacts(scene, run, out);
     write_events(&run->trip, out);
     if (scene->options.speed_truth) write_speed(run, out);
     lay_text_add(out, "}");
@@ -184,7 +202,7 @@ void lay_sim_truth_write(const lay_sim_scene *scene, lay_text *out) {
                  scene->clips ? "true" : "false");
     for (size_t i = 0; i < scene->fault_count; i++) {
         if (i > 0) lay_text_add(out, ",\n  ");
-        write_fault(scene, &scene->faults[i], out);
+        write_fault(scene, i, out);
     }
     lay_text_add(out, "],\n \"runs\":[");
     for (size_t i = 0; i < scene->run_count; i++) {

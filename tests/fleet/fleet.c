@@ -17,7 +17,7 @@ typedef struct fleet_options {
     uint64_t seed;
     double low_db, high_db, rate, seconds, engine_db;
     unsigned kinds;
-    bool no_tach, no_gear, events, booms;
+    bool no_tach, no_gear, events, booms, list_wrong;
     lay_speed_given given;
     fleet_wish wish;
     const char *keep, *jsonl;
@@ -27,7 +27,11 @@ static const char usage[] =
     "usage: fleet [--jobs N] [--seed S] [--world quiet|stand|road|cabin|all] [--strength LOW HIGH]\n"
     "             [--kinds KIND,KIND,...] [--rate HZ] [--seconds S] [--events] [--booms] [--engine DB]\n"
     "             [--no-tach] [--no-gear] [--speed-given stated|rough|range|none|log|road|mixed]\n"
-    "             [--speed] [--speed-only] [--pairs] [--workers N] [--keep FOLDER] [--jsonl FILE]\n"
+    "             [--speed] [--speed-only] [--pairs] [--workers N] [--keep FOLDER] [--jsonl FILE] [--list-wrong]\n"
+    "  --kinds           none, mesh, eccentric, chip, ghost, outer, inner, element, cage, axle, rotor, unknown; or "
+    "all;\n"
+    "                    none lets three jobs in ten be healthy\n"
+    "  --list-wrong      one line for each job whose verdict is wrong\n"
     "  --speed-given     what the tables say of the speed; means --no-tach\n"
     "  --speed           score the speed of every run as well; --speed-only: give no verdict, which is faster\n"
     "  --pairs           diagnose every job a second time with a tach; means --no-tach\n"
@@ -68,6 +72,7 @@ static bool parse_flag(const char *name, fleet_options *o) {
     if (strcmp(name, "--no-gear") == 0) return o->no_gear = true;
     if (strcmp(name, "--events") == 0) return o->events = true;
     if (strcmp(name, "--booms") == 0) return o->booms = true;
+    if (strcmp(name, "--list-wrong") == 0) return o->list_wrong = true;
     if (strcmp(name, "--speed") == 0) return o->wish.speed = true;
     if (strcmp(name, "--pairs") == 0) return o->wish.pair = o->no_tach = true;
     if (strcmp(name, "--speed-only") != 0) return false;
@@ -152,9 +157,11 @@ static int collect(const fleet_options *o, int pipe_end, FILE *jsonl) {
     while (read_result(pipe_end, &result)) {
         fleet_tally_add(&tally, &result);
         if (jsonl) fleet_result_print(&result, jsonl);
+        if (o->list_wrong) fleet_wrong_print(&result, stdout);
         if (result.failed) fprintf(stderr, "seed %llu: %s\n", (unsigned long long)result.seed, result.message);
         if (++done % 20 == 0) fprintf(stderr, "%d of %d\n", done, o->jobs);
     }
+    if (o->list_wrong) printf("\n");
     fleet_tally_print(&tally, stdout);
     fleet_tally_free(&tally);
     if (done < o->jobs) fprintf(stderr, "%d of %d jobs gave no result: a worker died\n", o->jobs - done, o->jobs);

@@ -57,6 +57,38 @@ static lay_outcome outcome_named(const char *name) {
     return LAY_INCONCLUSIVE;
 }
 
+/* The first suspect names every part that cannot be told from the fault's: itself, or as not separable. */
+static bool names_all(const json_t *fault, const lay_suspect *s) {
+    size_t i, named = 0;
+    const json_t *twins = json_object_get(fault, "not_separable_from"), *twin;
+    const char *part = text_of(fault, "part");
+    for (size_t k = 0; k < s->not_separable_from.count; k++) named += same_text(part, s->not_separable_from.items[k]);
+    named += same_text(part, s->part);
+    json_array_foreach(twins, i, twin) {
+        bool found = same_text(json_string_value(twin), s->part);
+        for (size_t k = 0; k < s->not_separable_from.count && !found; k++)
+            found = same_text(json_string_value(twin), s->not_separable_from.items[k]);
+        named += found;
+    }
+    return named == 1 + json_array_size(twins);
+}
+
+/* Of a bearing's ring nobody asks the body. */
+static bool same_body(const json_t *fault, const lay_suspect *s) {
+    bool ring = s->kind >= LAY_KIND_OUTER && s->kind <= LAY_KIND_CAGE;
+    return ring || same_text(text_of(fault, "body"), s->body);
+}
+
+static void compare_first(const json_t *fault, const lay_suspect *s, fleet_result *out) {
+    out->right_part = fault != NULL;
+    out->right_kind = fault && same_text(text_of(fault, "kind"), lay_kind_name(s->kind));
+    out->right_body = out->right_kind && same_body(fault, s);
+    out->twins_named = fault && names_all(fault, s);
+    snprintf(out->first_part, sizeof out->first_part, "%s", s->part ? s->part : "(unknown)");
+    snprintf(out->first_kind, sizeof out->first_kind, "%s", lay_kind_name(s->kind));
+    snprintf(out->first_body, sizeof out->first_body, "%s", s->body ? s->body : "");
+}
+
 static void compare(const json_t *truth, const lay_verdict *verdict, fleet_result *out) {
     const json_t *faults = json_object_get(truth, "faults"), *first = json_array_get(faults, 0);
     out->truth = outcome_named(text_of(truth, "outcome"));
@@ -67,6 +99,8 @@ static void compare(const json_t *truth, const lay_verdict *verdict, fleet_resul
         snprintf(out->truth_part, sizeof out->truth_part, "%s",
                  text_of(first, "part") ? text_of(first, "part") : "(unknown)");
         snprintf(out->truth_kind, sizeof out->truth_kind, "%s", text_of(first, "kind"));
+        snprintf(out->truth_body, sizeof out->truth_body, "%s", text_of(first, "body") ? text_of(first, "body") : "");
+        out->twin_count = (int)json_array_size(json_object_get(first, "not_separable_from"));
     }
     for (size_t i = 0; i < verdict->suspect_count && i < FLEET_SUSPECTS; i++) {
         const lay_suspect *s = &verdict->suspects[i];
@@ -75,12 +109,7 @@ static void compare(const json_t *truth, const lay_verdict *verdict, fleet_resul
         out->right[i] = fault != NULL;
         out->listed = out->listed || fault;
         out->suspect_count++;
-        if (i > 0) continue;
-        out->right_part = fault != NULL;
-        out->right_kind = fault && same_text(text_of(fault, "kind"), lay_kind_name(s->kind));
-        out->right_body = out->right_kind && same_text(text_of(fault, "body"), s->body);
-        snprintf(out->first_part, sizeof out->first_part, "%s", s->part ? s->part : "(unknown)");
-        snprintf(out->first_kind, sizeof out->first_kind, "%s", lay_kind_name(s->kind));
+        if (i == 0) compare_first(fault, s, out);
     }
 }
 

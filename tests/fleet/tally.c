@@ -58,6 +58,7 @@ void fleet_tally_add(fleet_tally *tally, const fleet_result *r) {
     count(&tally->all, r);
     count(&tally->world[r->world], r);
     count(&tally->by_kind[r->fault_kind], r);
+    fleet_impulses_add(&tally->impulses, r);
     fleet_speed_add(&tally->speed, r->world, r->speeds, r->speed_count);
     for (int i = 0; i < r->suspect_count && !r->failed; i++) {
         int bin = (int)(r->probability[i] * FLEET_BINS);
@@ -140,56 +141,11 @@ static void print_verdicts(const fleet_tally *tally, FILE *out) {
 
 void fleet_tally_print(const fleet_tally *tally, FILE *out) {
     if (tally->all.recorded_s > 0) print_verdicts(tally, out);
+    if (tally->all.recorded_s > 0) fleet_impulses_print(&tally->impulses, out);
     print_pairs(tally, out);
     fleet_speed_print(&tally->speed, out);
 }
 
 void fleet_tally_free(fleet_tally *tally) {
     fleet_speed_free(&tally->speed);
-}
-
-/* Names come from our own random units and hold neither quotes nor backslashes; messages may. */
-static void print_text(FILE *out, const char *key, const char *text) {
-    fprintf(out, ",\"%s\":\"", key);
-    for (; *text; text++)
-        if (*text == '"' || *text == '\\')
-            fprintf(out, "\\%c", *text);
-        else if ((unsigned char)*text >= 0x20)
-            fputc(*text, out);
-    fputc('"', out);
-}
-
-static void print_verdict(const fleet_result *r, FILE *out) {
-    print_text(out, "fault", lay_fault_kind_name((lay_fault_kind)r->fault_kind));
-    fprintf(out, ",\"faults\":%d,\"strength_db\":%.2f,\"runs\":%d", r->fault_count, r->strength_db, r->run_count);
-    print_text(out, "truth", lay_outcome_name(r->truth));
-    print_text(out, "truth_part", r->truth_part);
-    print_text(out, "truth_kind", r->truth_kind);
-    print_text(out, "outcome", lay_outcome_name(r->outcome));
-    print_text(out, "part", r->first_part);
-    print_text(out, "kind", r->first_kind);
-    fprintf(out, ",\"right_part\":%d,\"right_kind\":%d,\"right_body\":%d,\"listed\":%d,\"probabilities\":[",
-            r->right_part, r->right_kind, r->right_body, r->listed);
-    for (int i = 0; i < r->suspect_count; i++) fprintf(out, "%s%.3f", i ? "," : "", r->probability[i]);
-    fprintf(out, "]");
-}
-
-void fleet_result_print(const fleet_result *r, FILE *out) {
-    fprintf(out, "{\"seed\":%llu", (unsigned long long)r->seed);
-    print_text(out, "world", lay_world_name((lay_world)r->world));
-    if (r->failed) {
-        print_text(out, "error", r->message);
-        fprintf(out, "}\n");
-        return;
-    }
-    if (r->run_count > 0) print_verdict(r, out);
-    if (r->twin.there)
-        fprintf(out, ",\"with_tach\":{\"outcome\":\"%s\",\"right_part\":%d}", lay_outcome_name(r->twin.outcome),
-                r->twin.right_part);
-    if (r->speed_count > 0) {
-        fprintf(out, ",\"speed\":[");
-        fleet_speed_json(r->speeds, r->speed_count, out);
-        fprintf(out, "]");
-    }
-    fprintf(out, ",\"simulate_s\":%.3f,\"diagnose_s\":%.3f}\n", r->simulate_s, r->diagnose_s);
 }

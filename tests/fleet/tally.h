@@ -2,6 +2,7 @@
 #ifndef TESTS_FLEET_TALLY_H
 #define TESTS_FLEET_TALLY_H
 
+#include "impulses.h"
 #include "score.h"
 
 #include <stdio.h>
@@ -22,13 +23,15 @@ typedef struct fleet_tally {
     fleet_counts by_kind[LAY_FAULT_COUNT];
     int suspects[FLEET_BINS], right[FLEET_BINS];
     double probability[FLEET_BINS];
+    fleet_impulses impulses;
     fleet_speed_tally speed;
 } fleet_tally;
 
 void fleet_tally_add(fleet_tally *tally, const fleet_result *result);
 void fleet_tally_print(const fleet_tally *tally, FILE *out);
 void fleet_tally_free(fleet_tally *tally);
-/* One line of JSON. */
+/* lines.c: one line of JSON; one line in words when the verdict is wrong, else nothing. */
 void fleet_result_print(const fleet_result *result, FILE *out);
+void fleet_wrong_print(const fleet_result *result, FILE *out);
 
 #endif
