@@ -29,22 +29,50 @@ typedef struct lay_strings {
 LAY_API lay_status lay_strings_add(lay_strings *list, lay_error *err, const char *fmt, ...) LAY_PRINTF(3, 4);
 LAY_API void lay_strings_free(lay_strings *list);
 
+/* How a fault that strikes shows in the envelope of its best run. */
+typedef struct lay_blows {
+    int lines;        /* multiples of the order that were measured; 0: the fault makes a tone, not blows */
+    double order, hz; /* of the blows, at mean speed */
+    double slip;      /* found order over the expected one, less 1 */
+    double level_db[LAY_STRIKE_LINES]; /* of the multiples over the floor of the envelope spectrum; NaN: covered */
+    double swing_order, side_db; /* what swings the size of the blows, and the level of the sidebands that makes */
+    int band;                    /* of the run's envelope spectra */
+    double low_hz, high_hz;      /* that rings */
+    double angle; /* chip: turns of the wheel from the tach's pulse to the blow, 0..1; NaN without a pulse per turn on
+                     it */
+} lay_blows;
+
 typedef struct lay_suspect {
     char *part; /* the section's own name; NULL: outside, source unknown */
     lay_kind kind;
     char *body; /* the wheel's body, NULL when the whole part is meant */
     double probability;
-    double level_db; /* strongest line in the run that shows it best */
+    double level_db; /* strongest line in the run that shows it best; blows: of the band that rings */
     lay_quantity quantity;
-    double above_floor_db, prominence_db; /* prominence: tone-to-noise ratio */
-    bool audible;
+    double above_floor_db, prominence_db; /* prominence: tone-to-noise ratio; blows: strongest line of the envelope
+                                           * spectrum over its floor, and the mean of the first three */
+    bool audible;                         /* as a tone */
+    lay_blows blows;
     int best_run; /* index of that run */
     lay_strings reasons, checks, not_separable_from;
 } lay_suspect;
 
+/* Something strikes in step with a body, and nothing in the unit file does so. */
+typedef struct lay_stranger {
+    bool found;
+    int body;
+    double times; /* blows per turn of the body */
+    double probability;
+    int runs, best_run;
+    double order, hz;       /* in that run */
+    double height_db;       /* of its strongest line over the floor of the envelope spectrum */
+    double low_hz, high_hz; /* of the band that rings */
+} lay_stranger;
+
 typedef struct lay_verdict {
     lay_outcome outcome;
     char *summary;
+    lay_stranger stranger;
     lay_suspect *suspects;
     size_t suspect_count;
     lay_strings add; /* recordings that would settle it */

@@ -76,4 +76,64 @@ LAY_API lay_status lay_lines_find(const lay_order_spectrum *s, double min_signif
  * power per bin there, tnr. */
 LAY_API void lay_line_at(const lay_order_spectrum *s, double order, double tolerance, lay_line *out);
 
+/* ---- envelope: how the energy of bands of Hz rises and falls over the angle ---- */
+
+typedef struct lay_envelope_options {
+    double rate;      /* samples/s of the input */
+    int channels;     /* fed interleaved without the tach; their energies are averaged */
+    double max_order; /* highest order of the envelope wanted; 0: 28 */
+    size_t turns;     /* of a segment, a power of two from 8 to 128; 0: from the length of the recording */
+    const double *locked; /* [locked_count] orders of bodies over whose turn the energy is averaged synchronously */
+    size_t locked_count;
+} lay_envelope_options;
+
+#define LAY_LOCKED_LINES 24
+
+/* The first line at n = 1. Angle of the blow of a body: the phase at which the lines are in step. */
+typedef struct lay_locked_line {
+    float re, im; /* of the averaged energy over one turn of the body, mean energy 1 */
+    float ratio;  /* power over what noise leaves in the average, 1 in mean */
+} lay_locked_line;
+
+/* A band of Hz in which energy was followed. */
+typedef struct lay_band {
+    double low_hz, high_hz;
+    double kurtosis; /* spectral kurtosis of the band as a whole, mean over time: 0 for Gaussian noise, -1 for a steady
+                      * tone, above 0 where the energy comes in bursts (Antoni 2006, formula from memory of the work) */
+    double power;    /* mean square, sum over channels */
+} lay_band;
+
+/* Squared envelope spectra of one run over the orders of its reference, one row per band. Bin i lies at order i * step.
+ * ratio[band * bins + i] is the power of the energy's change at that order over the local floor of the same row:
+ * 1 in mean for noise, chi-square with 2 * averages degrees of freedom. The first bands are those of the finest division,
+ * `elementary` of them; the rest are unions of neighbours, widest first. */
+typedef struct lay_envelope_spectrum {
+    double step;
+    size_t bins;
+    size_t band_count, elementary;
+    lay_band *bands;    /* [band_count] */
+    float *ratio;       /* [band_count * bins] */
+    size_t locked_count;
+    double *locked;     /* [locked_count] orders as asked for */
+    double locked_turns; /* of the reference, averaged */
+    lay_locked_line *lines; /* [locked_count * band_count * LAY_LOCKED_LINES], synchronous average (Hochmann 2004: noise falls
+                             * with the number of turns averaged) over the longest stretch */
+    double averages;    /* effective number */
+    size_t segments;
+    double revolutions; /* analysed */
+    double reach_hz;    /* changes of energy above this frequency are smoothed away */
+} lay_envelope_spectrum;
+LAY_API void lay_envelope_spectrum_free(lay_envelope_spectrum *s);
+
+typedef struct lay_envelope lay_envelope; /* streaming analyser */
+/* Borrowed: `shaft` must outlive it. LAY_BAD_INPUT when the rate leaves no band to look at (below 6 kHz) or the shaft does
+ * not turn. */
+LAY_API lay_status lay_envelope_new(const lay_envelope_options *options, const lay_shaft *shaft, lay_envelope **out,
+                                    lay_error *err);
+/* frames interleaved [count * channels]; what is no finite number is taken as 0. */
+LAY_API lay_status lay_envelope_feed(lay_envelope *envelope, const double *frames, size_t count, lay_error *err);
+/* LAY_BAD_INPUT when no stretch holds 8 turns. */
+LAY_API lay_status lay_envelope_finish(lay_envelope *envelope, lay_envelope_spectrum *out, lay_error *err);
+LAY_API void lay_envelope_free(lay_envelope *envelope);
+
 #endif

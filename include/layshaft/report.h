@@ -14,7 +14,8 @@ LAY_API lay_status lay_report_text(const lay_unit *unit, const lay_run_table *ta
 
 /* The object of `layshaft diagnose --json`, appended to `out` and ended by a newline; indented by two spaces or on one
  * line. RFC 8259: UTF-8, '.' as decimal point whatever the locale, null for values that are not known (NaN, infinity).
- * Beyond the fixed members each line carries `class`, `body` and `rivals`, each verdict `add`. */
+ * Beyond the fixed members each line carries `class`, `body` and `rivals`, each verdict `add` and `stranger`, each
+ * suspect `blows`, each run `envelope`. */
 LAY_API lay_status lay_report_json(const lay_unit *unit, const lay_run_table *table, const lay_diagnosis *d,
                                    bool indented, lay_text *out);
 
@@ -28,11 +29,11 @@ LAY_API lay_status lay_report_plot_script(const lay_unit *unit, const lay_run_sp
  * message says how to get it) or refuses the script. */
 LAY_API lay_status lay_report_gnuplot(const lay_text *script, lay_error *err);
 
-/* Write report.txt, report.json and, with `plots`, run-NN-spectrum.png and .svg for every usable run into `folder`,
- * which is made with its parents when missing. Files of an earlier report are replaced, pictures of runs that no longer
- * exist are removed, nothing else is touched. Pictures that fail do not stop the rest: the first reason is then in
- * `plot_error` (code LAY_OK: all drawn). `written` (NULL allowed) receives the names of the files, in the order
- * written. */
+/* Write report.txt, report.json and, with `plots`, run-NN-spectrum.png and .svg for every usable run and, for the
+ * likeliest suspect that strikes, run-NN-envelope.png and .svg of its best run into `folder`, which is made with its
+ * parents when missing. Files of an earlier report are replaced, pictures of runs that no longer exist are removed,
+ * nothing else is touched. Pictures that fail do not stop the rest: the first reason is then in `plot_error` (code
+ * LAY_OK: all drawn). `written` (NULL allowed) receives the names of the files, in the order written. */
 LAY_API lay_status lay_report_write(const lay_unit *unit, const lay_run_table *table, const lay_diagnosis *d,
                                     const char *folder, bool plots, lay_strings *written, lay_error *plot_error,
                                     lay_error *err);
@@ -55,13 +56,13 @@ typedef struct lay_speed_row {
     const char *picture; /* path of the PNG, NULL: none was drawn */
 } lay_speed_row;
 
-/* Terminal text as lay_report_text writes it: for every run how fast, how found, how sure, where there is no speed, what
- * to do when it is unsure. */
+/* Terminal text as lay_report_text writes it: for every run how fast, how found, how sure, where there is no speed,
+ * what to do when it is unsure. */
 LAY_API lay_status lay_report_speed_text(const lay_unit *unit, const lay_speed_row *rows, size_t count, bool colour,
                                          int width, lay_text *out);
 /* The object of `layshaft speed --json`, written as lay_report_json does. `pieces` are those with a speed, `gaps` those
- * of 0.2 s and more without; `uncertainty_rpm` is the standard uncertainty, rms over time, null where none is estimated;
- * `gears` is empty where none was sought. */
+ * of 0.2 s and more without; `uncertainty_rpm` is the standard uncertainty, rms over time, null where none is
+ * estimated; `gears` is empty where none was sought. */
 LAY_API lay_status lay_report_speed_json(const lay_unit *unit, const lay_speed_row *rows, size_t count, bool indented,
                                          lay_text *out);
 /* "time_s,rpm", then a line for every multiple of `step_s` (> 0) at which there is a speed: 0.000 s and 0.01 rpm. */

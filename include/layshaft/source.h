@@ -59,8 +59,10 @@ typedef struct lay_run_evidence {
     size_t line_count;
     lay_speed_source speed_source;
     int tach_body; /* body the tach looks at; -1 the reference itself, or no tach */
+    bool tach_marks_turn; /* one pulse per turn of it */
     double speed_confidence, speed_correction, mean_hz, min_hz, max_hz, revolutions;
     lay_order_spectrum spectrum; /* in digital full scale */
+    lay_envelope_spectrum envelope; /* no bands: none could be had, `warnings` says why */
     double *fixed_hz;            /* tones that stay at one frequency while speed moves, Hz */
     size_t fixed_hz_count;
     lay_text warnings; /* one sentence per line */
@@ -134,5 +136,49 @@ LAY_API lay_status lay_run_spectrogram(const lay_unit *unit, const lay_run_spec 
 /* Explain every line of the run by the families of `unit` in its gear; fills claims. Called by lay_run_analyse, and
  * again when `fixed_hz` has changed. */
 LAY_API void lay_run_explain(const lay_unit *unit, lay_run_evidence *run);
+
+/* ---- repeated impacts in one run ---- */
+
+/* The run's envelope spectra in dB over their floor, with what is locked to a shaft or to the engine taken off: at every
+ * whole multiple of their turns only what stands above its neighbours in the same series is left. */
+typedef struct lay_strikes lay_strikes;
+/* Borrowed: `run` must outlive it. *out stays NULL for a run without envelope spectra. */
+LAY_API lay_status lay_strikes_new(const lay_run_evidence *run, lay_strikes **out, lay_error *err);
+LAY_API void lay_strikes_free(lay_strikes *strikes);
+
+/* What is looked for: a series of lines at the multiples of one order. */
+typedef enum lay_strike_series {
+    LAY_STRIKE_RING,  /* blows of a ring or an element: three multiples, the first weighing most */
+    LAY_STRIKE_CAGE,  /* once per turn of a cage: eight multiples, all alike */
+    LAY_STRIKE_SWING, /* load that swings once per turn of a cage: three multiples, the ones after them weaker */
+    LAY_STRIKE_LOCKED /* once per turn of a body, exactly: sixteen multiples, most of which must be there */
+} lay_strike_series;
+
+#define LAY_STRIKE_LINES 16
+#define LAY_STRIKE_WEIGHTS 2.2 /* sum of the weights of a ring's series: 1, 0.7, 0.5 */
+
+typedef struct lay_strike {
+    bool valid;       /* the order can be told from standstill and lies inside the spectra */
+    double score;     /* how plainly the series stands there, in dB: the sum of its weighted levels (ring) or the level of
+                       * most of its lines */
+    double elsewhere; /* the score that orders around it reach, though no part makes them */
+    int band;         /* of the envelope spectra */
+    double slip;      /* found order over the expected one, less 1 */
+    int lines;        /* that lie inside the spectra */
+    double level_db[LAY_STRIKE_LINES]; /* over the floor, what others explain taken off; NaN where the engine covers it */
+    double side_db;   /* mean level of the neighbours of the first two lines at a distance of `side`; 0: none asked for */
+} lay_strike;
+
+/* Bands in which strikes are looked for, counted from LAY_API lay_strikes_first_band of the envelope spectra. */
+LAY_API size_t lay_strikes_first_band(const lay_strikes *strikes);
+LAY_API size_t lay_strikes_band_count(const lay_strikes *strikes);
+
+/* Scores of a series of `order` in every band and at `points` slips from `low` on, `step` apart:
+ * out[band * points + point]. False, and zeros, where the order cannot be looked for. Exact series have one point. */
+LAY_API bool lay_strike_scores(const lay_strikes *strikes, lay_strike_series series, double order, double low, double step,
+                               size_t points, float *out);
+/* The series in one band (counted as above) at one slip. `side`: distance of the sidebands looked at, 0 none. */
+LAY_API void lay_strike_at(const lay_strikes *strikes, lay_strike_series series, double order, double slip, size_t band,
+                           double side, lay_strike *out);
 
 #endif

@@ -1,5 +1,7 @@
 #include "hypothesis.h"
 
+#include "strikes.h"
+
 #include <math.h>
 #include <stdlib.h>
 
@@ -38,6 +40,19 @@ int lay_hypothesis_body(const lay_unit *unit, const lay_hypothesis *h) {
 
 bool lay_hypothesis_outside(const lay_hypothesis *h) {
     return h->kind == LAY_KIND_OUTSIDE;
+}
+
+bool lay_hypothesis_strikes(const lay_hypothesis *h) {
+    switch (h->kind) {
+    case LAY_KIND_CHIP:
+    case LAY_KIND_OUTER:
+    case LAY_KIND_INNER:
+    case LAY_KIND_ELEMENT:
+    case LAY_KIND_CAGE:
+        return true;
+    default:
+        return false;
+    }
 }
 
 /* ---- predictions ---- */
@@ -89,7 +104,7 @@ static bool predict_unknown(const lay_unit *unit, const lay_hypothesis *h, const
 bool lay_hypothesis_predict(const lay_unit *unit, const lay_hypothesis *h, const lay_run_evidence *run,
                             lay_group groups[LAY_GROUPS]) {
     for (int i = 0; i < LAY_GROUPS; i++) groups[i] = (lay_group){{0, 0}, 0, 0};
-    if (run->gear < 0 || !run->usable) return false;
+    if (run->gear < 0 || !run->usable || lay_hypothesis_strikes(h)) return false;
     if (h->index < 0) return predict_unknown(unit, h, run, groups);
     const lay_expected *e = lay_hypothesis_expected(h, run);
     if (h->kind == LAY_KIND_GHOST) return predict_ghost(unit, h, run, groups);
@@ -134,6 +149,7 @@ static bool same_groups(const lay_group *a, const lay_group *b, const lay_run_ev
 
 bool lay_hypotheses_same_lines(const lay_unit *unit, const lay_hypothesis *a, const lay_hypothesis *b,
                                const lay_run_evidence *runs, size_t run_count) {
+    if (lay_hypothesis_strikes(a) || lay_hypothesis_strikes(b)) return lay_strikes_alike(a, b, runs, run_count);
     bool any = false;
     for (size_t r = 0; r < run_count; r++) {
         lay_group ga[LAY_GROUPS], gb[LAY_GROUPS];

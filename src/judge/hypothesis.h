@@ -13,10 +13,12 @@
 typedef struct lay_hypothesis {
     lay_kind kind;
     lay_part_type type; /* of the part; meaningless for an unknown source */
-    int index;          /* mesh or rotor of the unit; -1 for an unknown source */
-    int wheel;          /* 0 driver, 1 driven (eccentric, ghost), -1 none */
-    int multiple;       /* ghost: events per turn of the wheel's body */
-    double order;       /* unknown source: order of the reference, or of the output when by_output */
+    int index;          /* mesh, bearing or rotor of the unit; -1 for an unknown source or striker */
+    int wheel;          /* 0 driver, 1 driven (eccentric, ghost, chip), -1 none; unknown striker: the body it
+                         * keeps step with */
+    int multiple;       /* ghost: events per turn of the wheel's body; element: 1 when only the cage's swing shows it */
+    double order; /* unknown source: order of the reference, or of the output when by_output; unknown striker: blows
+                   * per turn of the body */
     bool by_output;
 } lay_hypothesis;
 
@@ -50,6 +52,9 @@ bool lay_hypothesis_explains(const lay_unit *unit, const lay_hypothesis *h, cons
 /* True when both make the same lines in every usable run. */
 bool lay_hypotheses_same_lines(const lay_unit *unit, const lay_hypothesis *a, const lay_hypothesis *b,
                                const lay_run_evidence *runs, size_t run_count);
+
+/* True for faults that strike: they show in the envelope, not as lines of the order spectrum. */
+bool lay_hypothesis_strikes(const lay_hypothesis *h);
 
 /* Name of the part (NULL: unknown source), and index of the body meant (-1: the whole part). */
 const char *lay_hypothesis_part(const lay_unit *unit, const lay_hypothesis *h);

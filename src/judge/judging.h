@@ -2,7 +2,7 @@
 #ifndef LAYSHAFT_JUDGE_JUDGING_H
 #define LAYSHAFT_JUDGE_JUDGING_H
 
-#include "score.h"
+#include "strikes.h"
 
 #define LAY_SUSPECTS_MAX 6
 
@@ -12,6 +12,7 @@ typedef struct lay_judging {
     size_t run_count;
     lay_hypothesis_list list;
     lay_observations obs;
+    lay_strike_table strikes;
     lay_score *scores;
     size_t *rank; /* hypotheses by falling probability */
     lay_verdict *out;

@@ -21,7 +21,14 @@ static lay_status propose_parts(const lay_unit *unit, lay_hypothesis_list *list,
         status = add(list, (lay_hypothesis){LAY_KIND_MESH, LAY_PART_MESH, m, -1, 0, 0, false}, err);
         for (int w = 0; w < 2 && status == LAY_OK; w++)
             status = add(list, (lay_hypothesis){LAY_KIND_ECCENTRIC, LAY_PART_MESH, m, w, 0, 0, false}, err);
+        for (int w = 0; w < 2 && status == LAY_OK; w++)
+            status = add(list, (lay_hypothesis){LAY_KIND_CHIP, LAY_PART_MESH, m, w, 0, 0, false}, err);
     }
+    for (int b = 0; b < (int)unit->bearing_count; b++)
+        for (int kind = LAY_KIND_OUTER; kind <= LAY_KIND_CAGE && status == LAY_OK; kind++)
+            status = add(list, (lay_hypothesis){(lay_kind)kind, LAY_PART_BEARING, b, -1, 0, 0, false}, err);
+    for (int b = 0; b < (int)unit->bearing_count && status == LAY_OK; b++)
+        status = add(list, (lay_hypothesis){LAY_KIND_ELEMENT, LAY_PART_BEARING, b, -1, 1, 0, false}, err);
     if (unit->axle.present && status == LAY_OK)
         status = add(list, (lay_hypothesis){LAY_KIND_OUTSIDE, LAY_PART_AXLE, 0, -1, 0, 0, false}, err);
     for (int i = 0; i < (int)unit->rotor_count && status == LAY_OK; i++)

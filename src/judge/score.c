@@ -1,4 +1,5 @@
 #include "kinds.h"
+#include "strikes.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -177,7 +178,8 @@ static double second(const lay_hypothesis *a, const lay_hypothesis *b) {
 }
 
 static double residual(const lay_unit *unit, const lay_hypothesis_list *list, size_t self, const lay_observations *obs,
-                       const lay_run_evidence *runs, double threshold, const lay_score *alone, bool *competes) {
+                       const lay_strike_table *strikes, const lay_run_evidence *runs, double threshold,
+                       const lay_score *alone, bool *competes) {
     lay_taken taken = {unit, &list->items[self], alone[self].level_db};
     double worst = 0;
     for (size_t i = 0; i < list->count; i++) {
@@ -189,8 +191,11 @@ static double residual(const lay_unit *unit, const lay_hypothesis_list *list, si
             competes[i] = true;
             continue;
         }
-        lay_score left;
-        score_one(h, i, obs, runs, &taken, threshold, &left);
+        lay_score left = {0};
+        if (lay_hypothesis_strikes(h))
+            left.odds = lay_strikes_left(list, strikes, runs, i, self, alone);
+        else
+            score_one(h, i, obs, runs, &taken, threshold, &left);
         competes[i] = left.odds < alone[i].odds - 1;
         worst = fmax(worst, fmin(left.odds, second(h, me)));
     }
@@ -209,7 +214,8 @@ static void weigh(const lay_hypothesis_list *list, lay_score *scores, size_t sel
 }
 
 lay_status lay_score_all(const lay_unit *unit, const lay_hypothesis_list *list, const lay_observations *obs,
-                         const lay_run_evidence *runs, lay_score *out, lay_error *err) {
+                         const lay_strike_table *strikes, const lay_run_evidence *runs, lay_score *out,
+                         lay_error *err) {
     size_t n = list->count;
     bool *competes = lay_calloc(n * n + 1, sizeof *competes);
     if (!competes) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to weigh the parts");
@@ -222,11 +228,13 @@ lay_status lay_score_all(const lay_unit *unit, const lay_hypothesis_list *list, 
     for (size_t i = 0; i < n; i++) score_one(&list->items[i], i, obs, runs, &none, THRESHOLD_DB, &out[i]);
     double threshold = THRESHOLD_DB + fmax(-1.5, fmin(3, FOLLOW * (common_level(list, out) - COMMON_DB)));
     for (size_t i = 0; i < n; i++) score_one(&list->items[i], i, obs, runs, &none, threshold, &out[i]);
+    lay_strikes_score(list, strikes, runs, out);
     share_between_twins(unit, list, runs, obs->runs, out, share);
     free(share);
     lay_settle_kinds(list, obs, out);
     for (size_t i = 0; i < n; i++)
-        if (out[i].odds > -4) out[i].residual = residual(unit, list, i, obs, runs, threshold, out, competes + i * n);
+        if (out[i].odds > -4)
+            out[i].residual = residual(unit, list, i, obs, strikes, runs, threshold, out, competes + i * n);
     for (size_t i = 0; i < n; i++)
         for (size_t j = 0; j < n; j++)
             if (competes[i * n + j]) competes[j * n + i] = true;

@@ -1,3 +1,4 @@
+#include "blows.h"
 #include "judging.h"
 #include "words.h"
 
@@ -75,8 +76,11 @@ static lay_status list_twins(const lay_judging *j, size_t self, lay_strings *out
         const lay_hypothesis *h = &j->list.items[i], *me = &j->list.items[self];
         if (i == self || h->kind != me->kind || h->index < 0 || same_claim(j, i, self)) continue;
         if (h->kind == LAY_KIND_GHOST && j->scores[i].probability < NAME_AT) continue;
-        if (!lay_hypotheses_same_lines(j->unit, h, me, j->runs, j->run_count)) continue;
-        if (j->scores[i].odds < j->scores[self].odds - 2.5) continue; /* loads already tell them apart */
+        if (lay_hypothesis_strikes(me)) {
+            if (!lay_strikes_inseparable(&j->list, &j->strikes, j->runs, self, i)) continue;
+        } else if (!lay_hypotheses_same_lines(j->unit, h, me, j->runs, j->run_count) ||
+                   j->scores[i].odds < j->scores[self].odds - 2.5) /* loads already tell them apart */
+            continue;
         status = lay_strings_add(out, err, "%s", lay_hypothesis_part(j->unit, h));
     }
     return status;
@@ -101,10 +105,24 @@ static lay_status fill_suspect(const lay_judging *j, size_t self, lay_suspect *s
     const lay_observation *best =
         score->best_run >= 0 ? lay_observation_at(&j->obs, self, (size_t)score->best_run, score->group) : &nothing;
     int body = lay_hypothesis_body(j->unit, h);
-    lay_finding finding = {j->unit, h, score, j->runs, j->run_count, best, next_loudest(j, self), NAN};
+    bool strikes = lay_hypothesis_strikes(h);
+    lay_finding finding = {j->unit,
+                           h,
+                           score,
+                           j->runs,
+                           j->run_count,
+                           best,
+                           next_loudest(j, self),
+                           NAN,
+                           &s->blows,
+                           strikes ? lay_strike_common_of(&j->strikes, self) : NULL,
+                           strikes ? lay_strike_of(&j->strikes, self, 0) : NULL};
     s->kind = h->kind;
     s->probability = part_probability(j, self);
-    fill_levels(j, self, best, s);
+    if (strikes)
+        lay_blows_fill(h, score, finding.strike_at, j->runs, s);
+    else
+        fill_levels(j, self, best, s);
     lay_status status = copy_name(lay_hypothesis_part(j->unit, h), &s->part, err);
     if (status == LAY_OK && body >= 0) status = copy_name(j->unit->bodies[body].name, &s->body, err);
     if (status == LAY_OK) status = lay_words_reasons(&finding, &s->reasons, err);

@@ -1,4 +1,5 @@
 #include "judging.h"
+#include "stranger.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -54,7 +55,7 @@ void lay_judging_decide(lay_judging *j) {
         v->outcome = LAY_ATTENTION;
     else if (outside >= STANDS_OUT)
         v->outcome = LAY_OUTSIDE;
-    else if (fmax(part, outside) >= UNSURE || lay_judging_usable(j) == 0 || !lay_judging_loaded(j))
+    else if (fmax(part, outside) >= UNSURE || v->stranger.found || lay_judging_usable(j) == 0 || !lay_judging_loaded(j))
         v->outcome = LAY_INCONCLUSIVE;
     else
         v->outcome = LAY_CLEAR;
@@ -64,11 +65,15 @@ static lay_status judge_all(lay_judging *j, lay_error *err) {
     size_t chosen[LAY_SUSPECTS_MAX] = {0};
     lay_status status = lay_hypotheses_build(j->unit, j->runs, j->run_count, &j->list, err);
     if (status == LAY_OK) status = lay_observe(j->unit, &j->list, j->runs, j->run_count, &j->obs, err);
+    if (status == LAY_OK) status = lay_strikes_observe(j->unit, &j->list, j->runs, j->run_count, &j->strikes, err);
     if (status != LAY_OK) return status;
     j->scores = lay_calloc(j->list.count + 1, sizeof *j->scores);
     j->rank = lay_calloc(j->list.count + 1, sizeof *j->rank);
     if (!j->scores || !j->rank) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
-    status = lay_score_all(j->unit, &j->list, &j->obs, j->runs, j->scores, err);
+    status = lay_score_all(j->unit, &j->list, &j->obs, &j->strikes, j->runs, j->scores, err);
+    if (status == LAY_OK)
+        status =
+            lay_stranger_find(j->unit, j->runs, j->run_count, &j->list, &j->strikes, j->scores, &j->out->stranger, err);
     if (status != LAY_OK) return status;
     lay_judging_rank(j);
     status = lay_judging_suspects(j, chosen, err);
@@ -88,6 +93,7 @@ lay_status lay_judge(const lay_unit *unit, const lay_run_table *table, const lay
     lay_status status = judge_all(&j, err);
     free(j.list.items);
     lay_observations_free(&j.obs);
+    lay_strike_table_free(&j.strikes);
     free(j.scores);
     free(j.rank);
     if (status != LAY_OK) lay_verdict_free(out);

@@ -1,5 +1,7 @@
 #include "words.h"
 
+#include "strike_words.h"
+
 #include <math.h>
 #include <string.h>
 
@@ -71,6 +73,7 @@ static lay_status against_others(const lay_finding *f, lay_strings *out, lay_err
 }
 
 lay_status lay_words_reasons(const lay_finding *f, lay_strings *out, lay_error *err) {
+    if (f->strike) return lay_strike_reasons(f, out, err);
     lay_status status = where_it_stands(f, out, err);
     if (status == LAY_OK) status = how_steadily(f, out, err);
     if (status == LAY_OK) status = how_it_changes(f, out, err);
@@ -162,6 +165,7 @@ static lay_status outside_checks(const lay_finding *f, lay_strings *out, lay_err
 }
 
 lay_status lay_words_checks(const lay_finding *f, lay_strings *out, lay_error *err) {
+    if (f->strike) return lay_strike_checks(f, out, err);
     switch (f->hypothesis->kind) {
     case LAY_KIND_ECCENTRIC:
         return eccentric_checks(f, out, err);

@@ -2,7 +2,7 @@
 #ifndef LAYSHAFT_JUDGE_WORDS_H
 #define LAYSHAFT_JUDGE_WORDS_H
 
-#include "score.h"
+#include "strikes.h"
 
 /* Everything the sentences may need about one suspect. */
 typedef struct lay_finding {
@@ -11,9 +11,12 @@ typedef struct lay_finding {
     const lay_score *score;
     const lay_run_evidence *runs;
     size_t run_count;
-    const lay_observation *best; /* in the run that shows it best */
-    double next_db;              /* level of the next loudest mesh, NaN when there is none */
-    double sideband_db;          /* strongest sidebands re the mesh line, NaN when not measured */
+    const lay_observation *best;     /* in the run that shows it best */
+    double next_db;                  /* level of the next loudest mesh, NaN when there is none */
+    double sideband_db;              /* strongest sidebands re the mesh line, NaN when not measured */
+    const lay_blows *blows;          /* lines 0: a tone */
+    const lay_strike_common *strike; /* over all runs; NULL for a tone */
+    const lay_strike *strike_at;     /* [run_count]; NULL for a tone */
 } lay_finding;
 
 lay_status lay_words_reasons(const lay_finding *f, lay_strings *out, lay_error *err);

@@ -1,6 +1,8 @@
 /* The object of `layshaft diagnose --json`. */
 #include <layshaft/report.h>
 
+#include <math.h>
+
 #include "json.h"
 #include "run_json.h"
 #include "words.h"
@@ -9,6 +11,30 @@ static void strings(lay_json *j, const char *name, const lay_strings *list) {
     lay_json_open_array(j, name);
     for (size_t i = 0; i < list->count; i++) lay_json_string(j, NULL, list->items[i]);
     lay_json_close_array(j);
+}
+
+/* Null for a fault that makes a tone. */
+static void blows(lay_json *j, const lay_blows *b) {
+    if (b->lines <= 0) {
+        lay_json_null(j, "blows");
+        return;
+    }
+    bool swings = b->swing_order > 0;
+    lay_json_open_object(j, "blows");
+    lay_json_number(j, "order", b->order, 4);
+    lay_json_number(j, "hz", b->hz, 2);
+    lay_json_number(j, "slip", b->slip, 4);
+    lay_json_open_array(j, "band_hz");
+    lay_json_number(j, NULL, b->low_hz, 0);
+    lay_json_number(j, NULL, b->high_hz, 0);
+    lay_json_close_array(j);
+    lay_json_open_array(j, "multiples_db");
+    for (int k = 0; k < b->lines && k < LAY_STRIKE_LINES; k++) lay_json_number(j, NULL, b->level_db[k], 2);
+    lay_json_close_array(j);
+    lay_json_number(j, "sidebands_every", swings ? b->swing_order : NAN, 4);
+    lay_json_number(j, "sidebands_db", swings ? b->side_db : NAN, 2);
+    lay_json_number(j, "angle_deg", 360 * b->angle, 1);
+    lay_json_close_object(j);
 }
 
 static void suspect(lay_json *j, const lay_suspect *s) {
@@ -22,6 +48,7 @@ static void suspect(lay_json *j, const lay_suspect *s) {
     lay_json_number(j, "above_floor_db", s->above_floor_db, 2);
     lay_json_number(j, "prominence_db", s->prominence_db, 2);
     lay_json_bool(j, "audible", s->audible);
+    blows(j, &s->blows);
     if (s->best_run >= 0)
         lay_json_integer(j, "best_run", s->best_run + 1);
     else
@@ -32,13 +59,36 @@ static void suspect(lay_json *j, const lay_suspect *s) {
     lay_json_close_object(j);
 }
 
-static void verdict(lay_json *j, const lay_verdict *v) {
+/* Blows that no part of the unit file makes; null when there are none. */
+static void stranger(lay_json *j, const lay_unit *unit, const lay_stranger *s) {
+    if (!s->found) {
+        lay_json_null(j, "stranger");
+        return;
+    }
+    lay_json_open_object(j, "stranger");
+    lay_json_string(j, "body", lay_words_body(unit, s->body));
+    lay_json_number(j, "times_per_turn", s->times, 4);
+    lay_json_number(j, "probability", s->probability, 4);
+    lay_json_integer(j, "runs", s->runs);
+    lay_json_integer(j, "best_run", s->best_run + 1);
+    lay_json_number(j, "order", s->order, 4);
+    lay_json_number(j, "hz", s->hz, 2);
+    lay_json_number(j, "height_db", s->height_db, 2);
+    lay_json_open_array(j, "band_hz");
+    lay_json_number(j, NULL, s->low_hz, 0);
+    lay_json_number(j, NULL, s->high_hz, 0);
+    lay_json_close_array(j);
+    lay_json_close_object(j);
+}
+
+static void verdict(lay_json *j, const lay_unit *unit, const lay_verdict *v) {
     lay_json_open_object(j, "verdict");
     lay_json_string(j, "outcome", lay_outcome_name(v->outcome));
     lay_json_string(j, "summary", v->summary != NULL ? v->summary : "");
     lay_json_open_array(j, "suspects");
     for (size_t i = 0; i < v->suspect_count; i++) suspect(j, &v->suspects[i]);
     lay_json_close_array(j);
+    stranger(j, unit, &v->stranger);
     strings(j, "add", &v->add);
     lay_json_close_object(j);
 }
@@ -75,6 +125,19 @@ static void line(lay_json *j, const lay_unit *unit, const lay_run_spec *spec, co
     lay_json_close_object(j);
 }
 
+/* What the run's envelope spectra are made of; null where none could be had. */
+static void envelope(lay_json *j, const lay_envelope_spectrum *e) {
+    if (e->band_count == 0) {
+        lay_json_null(j, "envelope");
+        return;
+    }
+    lay_json_open_object(j, "envelope");
+    lay_json_number(j, "turns_per_segment", 1 / e->step, 0);
+    lay_json_number(j, "averages", e->averages, 1);
+    lay_json_integer(j, "band_count", (long long)e->band_count);
+    lay_json_close_object(j);
+}
+
 static void one_run(lay_json *j, const lay_unit *unit, const lay_run_spec *spec, const lay_run_evidence *run) {
     lay_json_open_object(j, NULL);
     lay_json_string(j, "file", spec->file);
@@ -85,6 +148,7 @@ static void one_run(lay_json *j, const lay_unit *unit, const lay_run_spec *spec,
     lay_json_string(j, "level_reference", lay_quantity_reference(run->quantity));
     lay_json_speed(
         j, &(lay_speed_summary){run->speed_source, run->min_hz, run->mean_hz, run->max_hz, run->speed_confidence});
+    envelope(j, &run->envelope);
     lay_json_sentences(j, "warnings", &run->warnings);
     lay_json_open_array(j, "lines");
     for (size_t i = 0; i < run->line_count; i++) line(j, unit, spec, run, &run->lines[i]);
@@ -96,7 +160,7 @@ lay_status lay_report_json(const lay_unit *unit, const lay_run_table *table, con
                            lay_text *out) {
     lay_json j = {.out = out, .indented = indented};
     lay_json_open_answer(&j, unit);
-    verdict(&j, &d->verdict);
+    verdict(&j, unit, &d->verdict);
     lay_json_open_array(&j, "runs");
     for (size_t i = 0; i < d->run_count && i < table->count; i++) one_run(&j, unit, &table->runs[i], &d->runs[i]);
     lay_json_close_array(&j);

@@ -4,6 +4,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "envelope_plot.h"
 #include "picture.h"
 #include "text.h"
 
@@ -41,29 +42,63 @@ static lay_status run_script(const void *subject, const char *png, const char *s
                                   (int)p->index + 1, png, svg, out, err);
 }
 
-/* "run-02-spectrum" */
-static void run_stem(char *out, size_t size, size_t index) {
-    snprintf(out, size, "run-%02zu-spectrum", index + 1);
+typedef struct blows_picture {
+    const lay_report_view *view;
+    const lay_suspect *suspect;
+} blows_picture;
+
+static lay_status blows_script(const void *subject, const char *png, const char *svg, lay_text *out, lay_error *err) {
+    const blows_picture *p = subject;
+    return lay_envelope_script(p->view, p->suspect, png, svg, out, err);
+}
+
+/* "run-02-spectrum", "run-02-envelope" */
+static void run_stem(char *out, size_t size, size_t index, const char *what) {
+    snprintf(out, size, "run-%02zu-%s", index + 1, what);
 }
 
 static void draw_run(const lay_report_view *view, size_t index, const char *folder, lay_strings *written,
                      lay_error *err) {
     run_picture picture = {view, index};
     char stem[40];
-    run_stem(stem, sizeof stem, index);
+    run_stem(stem, sizeof stem, index, "spectrum");
     lay_picture_draw(folder, stem, run_script, &picture, written, err);
+}
+
+static void draw_blows(const lay_report_view *view, const lay_suspect *suspect, const char *folder,
+                       lay_strings *written, lay_error *err) {
+    blows_picture picture = {view, suspect};
+    char stem[40];
+    run_stem(stem, sizeof stem, (size_t)suspect->best_run, "envelope");
+    lay_picture_draw(folder, stem, blows_script, &picture, written, err);
 }
 
 #define OLD_PICTURES 999 /* runs an earlier report may have drawn */
 
-/* Pictures of an earlier report that this one does not draw anew. */
-static void remove_old(const lay_report_view *view, const char *folder, bool plots) {
+/* Pictures of an earlier report that this one does not draw anew; `blows`: the suspect that gets a picture, or NULL. */
+static void remove_old(const lay_report_view *view, const char *folder, bool plots, const lay_suspect *blows) {
+    char stem[40];
     for (size_t i = 0; i < OLD_PICTURES; i++) {
-        if (plots && i < lay_report_run_count(view) && view->d->runs[i].spectrum.bins > 1) continue;
-        char stem[40];
-        run_stem(stem, sizeof stem, i);
-        lay_picture_remove(folder, stem);
+        bool spectrum = plots && i < lay_report_run_count(view) && view->d->runs[i].spectrum.bins > 1;
+        bool envelope = blows != NULL && (size_t)blows->best_run == i;
+        run_stem(stem, sizeof stem, i, "spectrum");
+        if (!spectrum) lay_picture_remove(folder, stem);
+        run_stem(stem, sizeof stem, i, "envelope");
+        if (!envelope) lay_picture_remove(folder, stem);
     }
+}
+
+/* The first reason why one could not be drawn goes to `first`. */
+static void draw_all(const lay_report_view *view, const lay_suspect *blows, const char *folder, lay_strings *written,
+                     lay_error *first) {
+    for (size_t i = 0; i < lay_report_run_count(view); i++) {
+        lay_error failed = {0};
+        if (view->d->runs[i].spectrum.bins > 1) draw_run(view, i, folder, written, &failed);
+        if (first->code == LAY_OK) *first = failed;
+    }
+    lay_error failed = {0};
+    if (blows != NULL) draw_blows(view, blows, folder, written, &failed);
+    if (first->code == LAY_OK) *first = failed;
 }
 
 lay_status lay_report_write(const lay_unit *unit, const lay_run_table *table, const lay_diagnosis *d,
@@ -74,12 +109,9 @@ lay_status lay_report_write(const lay_unit *unit, const lay_run_table *table, co
     lay_status status = lay_report_make_folder(folder, err);
     if (status == LAY_OK) status = write_texts(unit, table, d, folder, written, err);
     if (status != LAY_OK) return status;
-    remove_old(&view, folder, plots);
-    for (size_t i = 0; plots && i < lay_report_run_count(&view); i++) {
-        lay_error failed = {0};
-        if (d->runs[i].spectrum.bins > 1) draw_run(&view, i, folder, written, &failed);
-        if (first.code == LAY_OK) first = failed;
-    }
+    const lay_suspect *blows = plots ? lay_envelope_suspect(&view) : NULL;
+    remove_old(&view, folder, plots, blows);
+    if (plots) draw_all(&view, blows, folder, written, &first);
     if (plot_error != NULL) *plot_error = first;
     return LAY_OK;
 }

@@ -1,3 +1,4 @@
+#include "combs.h"
 #include "fixed_hz.h"
 #include "plan.h"
 #include "reading.h"
@@ -8,6 +9,9 @@
 /* One recording is read twice: once for its checks and the shaft's angle, once for the order spectrum. */
 
 #define SPEED_CLASSES 12
+#define SLOW_RATE                                                                                                      \
+    11000.0 /* below, hardly any resonance of a bearing's surroundings is left (common practice, no source) */
+#define FEW_TURNS 24.0 /* some ten turns of a cage */
 
 void lay_reading_warn(lay_run_evidence *out, const char *text) {
     lay_text_add(&out->warnings, "%s\n", text);
@@ -20,6 +24,7 @@ void lay_run_evidence_free(lay_run_evidence *run) {
     free(run->lines);
     free(run->fixed_hz);
     lay_order_spectrum_free(&run->spectrum);
+    lay_envelope_spectrum_free(&run->envelope);
     lay_text_free(&run->warnings);
     *run = (lay_run_evidence){0};
 }
@@ -30,9 +35,24 @@ void lay_reading_pick(const lay_reading *r, size_t frames) {
         for (size_t c = 0; c < n; c++) r->picked[i * n + c] = r->block[i * all + (size_t)r->channels[c]];
 }
 
-static lay_status second_reading(lay_reading *r, const lay_analysis_options *options, lay_error *err) {
+/* What listens to the second reading. */
+typedef struct lay_listeners {
+    lay_order *order;
+    lay_envelope *envelope; /* NULL: none can be had */
+} lay_listeners;
+
+/* A recording without an envelope still has its lines: what is wrong is said, no more. */
+static lay_status said(lay_run_evidence *out, lay_status status, const lay_error *why, lay_error *err) {
+    if (status == LAY_BAD_INPUT) {
+        lay_text_add(&out->warnings, "bearings and tooth damage were not looked for: %s\n", why->message);
+        return LAY_OK;
+    }
+    return status == LAY_OK ? LAY_OK : lay_fail(err, status, "%s", why->message);
+}
+
+static lay_status start_listening(lay_reading *r, const lay_analysis_options *options, lay_listeners *l,
+                                  lay_error *err) {
     lay_run_evidence *out = r->out;
-    lay_order *order = NULL;
     lay_order_options o = {.rate = r->info->rate,
                            .channels = (int)r->channel_count,
                            .window = LAY_WINDOW_HANN,
@@ -44,26 +64,49 @@ static lay_status second_reading(lay_reading *r, const lay_analysis_options *opt
     o.resolution = options && options->resolution > 0
                        ? options->resolution
                        : lay_plan_resolution(out->expected, out->expected_count, out->revolutions);
-    lay_status status = lay_recording_rewind(r->recording, err);
-    if (status == LAY_OK) status = lay_order_new(&o, &r->shaft, &order, err);
+    lay_status status = lay_order_new(&o, &r->shaft, &l->order, err);
+    if (status != LAY_OK) return status;
+    lay_combs combs;
+    lay_combs_collect(out, &combs);
+    lay_envelope_options e = {
+        .rate = o.rate, .channels = o.channels, .locked = combs.order, .locked_count = combs.count};
+    lay_error why = {0};
+    return said(out, lay_envelope_new(&e, &r->shaft, &l->envelope, &why), &why, err);
+}
+
+static lay_status listen(lay_reading *r, const lay_listeners *l, lay_error *err) {
     size_t got = 1;
+    lay_status status = LAY_OK;
     while (status == LAY_OK && got > 0) {
         status = lay_recording_read(r->recording, r->block, LAY_BLOCK, &got, err);
         if (status != LAY_OK || got == 0) break;
         lay_reading_pick(r, got);
-        status = lay_order_feed(order, r->picked, got, err);
+        status = lay_order_feed(l->order, r->picked, got, err);
+        if (status == LAY_OK && l->envelope) status = lay_envelope_feed(l->envelope, r->picked, got, err);
     }
-    if (status == LAY_OK) {
-        lay_error local = {0};
-        status = lay_order_finish(order, &out->spectrum, &local);
-        if (status == LAY_BAD_INPUT) {
-            out->usable = false;
-            lay_reading_warn(out, local.message);
-            status = LAY_OK;
-        } else if (status != LAY_OK)
-            lay_fail(err, status, "%s", local.message);
+    return status;
+}
+
+static lay_status stop_listening(lay_run_evidence *out, const lay_listeners *l, lay_error *err) {
+    lay_error why = {0};
+    lay_status status = lay_order_finish(l->order, &out->spectrum, &why);
+    if (status == LAY_BAD_INPUT) {
+        out->usable = false;
+        lay_reading_warn(out, why.message);
+        return LAY_OK;
     }
-    lay_order_free(order);
+    if (status != LAY_OK) return lay_fail(err, status, "%s", why.message);
+    return l->envelope ? said(out, lay_envelope_finish(l->envelope, &out->envelope, &why), &why, err) : LAY_OK;
+}
+
+static lay_status second_reading(lay_reading *r, const lay_analysis_options *options, lay_error *err) {
+    lay_listeners l = {0};
+    lay_status status = lay_recording_rewind(r->recording, err);
+    if (status == LAY_OK) status = start_listening(r, options, &l, err);
+    if (status == LAY_OK) status = listen(r, &l, err);
+    if (status == LAY_OK) status = stop_listening(r->out, &l, err);
+    lay_order_free(l.order);
+    lay_envelope_free(l.envelope);
     return status;
 }
 
@@ -92,6 +135,23 @@ static void warn_about_length(lay_run_evidence *out) {
                      out->revolutions);
 }
 
+/* What the envelope could not show of bearings and teeth, and what a better recording needs. */
+static void warn_about_envelope(lay_run_evidence *out, double rate) {
+    const lay_envelope_spectrum *e = &out->envelope;
+    if (e->band_count == 0) return;
+    if (rate < SLOW_RATE)
+        lay_text_add(
+            &out->warnings,
+            "sampled at %.0f Hz: blows can be heard up to %.1f kHz only, and bearings often ring higher; record "
+            "at 32 kHz or more\n",
+            rate, 0.47e-3 * rate);
+    if (e->revolutions < FEW_TURNS)
+        lay_text_add(&out->warnings,
+                     "only %.0f turns for the envelope, %.0f of a bearing's cage: weak bearing defects do not show; "
+                     "record at least 200 turns\n",
+                     e->revolutions, 0.4 * e->revolutions);
+}
+
 static lay_status measure(lay_reading *r, const lay_analysis_options *options, lay_error *err) {
     bool found = false;
     lay_status status = lay_reading_first(r, &found, err);
@@ -107,6 +167,7 @@ static lay_status measure(lay_reading *r, const lay_analysis_options *options, l
     status = second_reading(r, options, err);
     if (status != LAY_OK || !r->out->usable) return status;
     warn_about_length(r->out);
+    warn_about_envelope(r->out, r->info->rate);
     return collect_lines(r, err);
 }
 

@@ -98,7 +98,10 @@ static lay_status choose_speed(first_pass *p, lay_reading *r, bool *found, lay_e
     if (p->tach)
         status = tach_speed(p, r, found, err);
     else if (r->spec->tach_channel)
-        lay_reading_warn(r->out, "the tach looks at a body that does not turn in this gear; it is not used");
+        lay_reading_warn(r->out, r->out->gear >= 0
+                                     ? "the tach looks at a body that does not turn in this gear; it is not used"
+                                     : "what the tach counts depends on the gear, and the table gives none: it is not "
+                                       "used; state the gear");
     if (status != LAY_OK || (*found && r->out->gear >= 0)) return status;
     if (p->seeking) return lay_seek_finish(&p->seek, r, found, err);
     return read_again(p, r, *found ? &r->shaft : NULL, found, err);

@@ -65,8 +65,23 @@ lay_status lay_reading_channels(lay_reading *r, lay_error *err) {
     return LAY_OK;
 }
 
+/* |turns| of a body per turn of the reference when that is the same in every gear; 0 when it is not. */
+static double order_in_all_gears(const lay_unit *unit, int body) {
+    double order = -1;
+    for (size_t g = 0; g < unit->gear_count; g++) {
+        lay_kinematics k = {0};
+        if (lay_unit_solve(unit, (int)g, &k, NULL) != LAY_OK) continue;
+        double here = fabs(k.speed[body].value);
+        lay_kinematics_free(&k);
+        if (order >= 0 && fabs(here - order) > 1e-9) return 0;
+        order = here;
+    }
+    return order > 0 ? order : 0;
+}
+
 lay_status lay_reading_tach(lay_reading *r, lay_error *err) {
     r->tach_order = 1;
+    r->out->tach_marks_turn = r->spec->tach_channel && fabs(r->spec->pulses_per_rev - 1) < 1e-9;
     if (!r->spec->tach_channel || !r->spec->tach_on || !r->spec->tach_on[0]) return LAY_OK;
     int body = lay_unit_body(r->unit, r->spec->tach_on);
     if (body < 0) {
@@ -75,6 +90,6 @@ lay_status lay_reading_tach(lay_reading *r, lay_error *err) {
         return bad_row(r, err, text);
     }
     r->out->tach_body = body;
-    if (r->out->gear >= 0) r->tach_order = fabs(r->out->kinematics.speed[body].value);
+    r->tach_order = r->out->gear >= 0 ? fabs(r->out->kinematics.speed[body].value) : order_in_all_gears(r->unit, body);
     return LAY_OK;
 }

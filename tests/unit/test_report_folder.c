@@ -48,6 +48,8 @@ static void test_write(void **state) {
     fixture_make(&f);
     assert_int_equal(mkdir(where, 0755), 0);
     put("report/run-07-spectrum.png", "of an earlier report");
+    put("report/run-07-envelope.svg", "of an earlier report");
+    put("report/run-01-envelope.png", "of an earlier report, of a run that is there still");
     put("report/notes.txt", "mine");
     put("report/run-01-spectrum.wav", "a recording");
     assert_int_equal(lay_report_write(f.unit, &f.table, &f.diagnosis, where, false, &written, &plot, &err), LAY_OK);
@@ -56,6 +58,7 @@ static void test_write(void **state) {
     assert_string_equal(written.items[0], "report.txt");
     assert_true(exists("report/report.txt") && exists("report/report.json"));
     assert_false(exists("report/run-07-spectrum.png"));
+    assert_false(exists("report/run-07-envelope.svg") || exists("report/run-01-envelope.png"));
     assert_true(exists("report/notes.txt") && exists("report/run-01-spectrum.wav"));
     lay_strings_free(&written);
     const char *all[] = {"report/notes.txt", "report/run-01-spectrum.wav", "report/report.txt", "report/report.json",

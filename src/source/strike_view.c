@@ -1,0 +1,138 @@
+#include "strike_view.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* What is locked to a shaft or to the engine (injectors, valves, tones that beat with their sidebands) makes lines at
+ * exact multiples of its turn; a bearing slips and does not. A multiple that a bearing's order happens to meet counts
+ * only by what it has more than its neighbours in the same series. */
+
+#define BESIDE_DB 6.0 /* neighbours in a series differ by so much */
+#define STEP_DB 4.0   /* blows that change their size during the run keep step less than fully */
+#define NOISE_DB 5.0  /* what noise makes of the highest of a few bins */
+/* The skirt of a strong line: the window's, and below it the foot that its changes of level during the run make,
+ * falling with the square of the distance. */
+#define SKIRT_BINS 2.0
+#define SKIRT_DB 12.0 /* fall per bin, from the first on */
+#define SKIRT_FOOT_DB 12.0
+#define SKIRT_LOW_DB 3.0
+#define SKIRT_MOST_BINS 40.0
+
+float lay_strike_highest(const float *row, size_t bins, double at, double half) {
+    ptrdiff_t low = (ptrdiff_t)floor(at - half + 0.5), high = (ptrdiff_t)floor(at + half + 0.5);
+    float best = 0;
+    if (low < 1) low = 1;
+    for (ptrdiff_t i = low; i <= high && i < (ptrdiff_t)bins; i++)
+        if (row[i] > best) best = row[i];
+    return best;
+}
+
+double lay_strike_allowed(double *level, size_t count) {
+    double median = count ? lay_median(level, count) : 0;
+    return median > NOISE_DB ? median + BESIDE_DB : 0;
+}
+
+/* What the neighbours in the series let expect at its line n. */
+static double beside(const float *row, size_t bins, double spacing, int n) {
+    static const int near[] = {-2, -1, 1, 2};
+    double level[4];
+    size_t count = 0;
+    for (int i = 0; i < 4; i++)
+        if (n + near[i] >= 1 && (n + near[i]) * spacing < (double)bins - 1)
+            level[count++] = lay_strike_highest(row, bins, (n + near[i]) * spacing, 0.75);
+    return lay_strike_allowed(level, count);
+}
+
+double lay_strike_rest(double level, double made) {
+    return level > made ? fmax(0, level + 10 * log10(1 - pow(10, (made - level) / 10))) : 0;
+}
+
+/* Within LAY_STRIKE_EXACT_BINS of the place counts what is above `made`; farther out, what is above the skirt of the
+ * line there. No more of what fires, injects or opens valves counts: how strong it is no neighbour tells. */
+static double left_beside(double raw, double off, double peak, double made) {
+    if (off > LAY_STRIKE_EXACT_BINS)
+        made = peak - fmin(SKIRT_DB * (off - 1), SKIRT_FOOT_DB) - 20 * log10(fmax(1, off / SKIRT_BINS));
+    return lay_strike_rest(raw, made);
+}
+
+/* Level at line n of the series of `order` in a segment's spectrum that keeps step with the body over the whole run:
+ * the synchronous average has the noise bandwidth 1 / its turns, a Hann segment 1.5 / its own. */
+static double in_step(const lay_envelope_spectrum *e, size_t band, double order, int n) {
+    for (size_t l = 0; l < e->locked_count && n <= LAY_LOCKED_LINES && e->locked_turns > 0; l++) {
+        if (fabs(e->locked[l] - order) > 1e-6) continue;
+        double ratio = e->lines[(l * e->band_count + band) * LAY_LOCKED_LINES + (size_t)n - 1].ratio;
+        return 10 * log10(fmax(1e-6, ratio / e->step / (1.5 * e->locked_turns)));
+    }
+    return 0;
+}
+
+/* How far from a line of `peak` dB its skirt stands out of the noise, bins. */
+static double skirt_reach(double peak) {
+    double reach = SKIRT_BINS * pow(10, fmax(0, peak - SKIRT_FOOT_DB - SKIRT_LOW_DB) / 20);
+    return fmin(reach, SKIRT_MOST_BINS);
+}
+
+static void take_off(const lay_strikes *s, double order, size_t band, const float *raw, float *own) {
+    const lay_envelope_spectrum *e = &s->run->envelope;
+    double spacing = order / e->step;
+    for (int n = 1; n * spacing < (double)e->bins - 1; n++) {
+        double place = n * spacing, blur = 1e-4 * place;
+        double made = fmax(beside(raw, e->bins, spacing, n), in_step(e, band, order, n) + STEP_DB);
+        if (order == s->combs.firing) made = LAY_STRIKE_MOST_DB;
+        double peak = lay_strike_highest(raw, e->bins, place, LAY_STRIKE_EXACT_BINS + blur);
+        double half = fmin(skirt_reach(peak), 0.5 * spacing) + blur;
+        ptrdiff_t low = (ptrdiff_t)ceil(place - half), high = (ptrdiff_t)floor(place + half);
+        for (ptrdiff_t i = low < 0 ? 0 : low; i <= high && i < (ptrdiff_t)e->bins; i++)
+            own[i] = fminf(own[i], (float)left_beside(raw[i], fabs((double)i - place) - blur, peak, made));
+    }
+}
+
+static void fill(lay_strikes *s) {
+    const lay_envelope_spectrum *e = &s->run->envelope;
+    for (size_t b = s->first; b < s->last; b++) {
+        float *raw = s->raw + b * e->bins, *own = s->own + b * e->bins;
+        for (size_t i = 0; i < e->bins; i++)
+            raw[i] = fminf((float)LAY_STRIKE_MOST_DB, fmaxf(0, 10 * log10f(fmaxf(1e-6f, e->ratio[b * e->bins + i]))));
+        memcpy(own, raw, e->bins * sizeof *own);
+        for (size_t c = 0; c < s->combs.count; c++)
+            if (s->combs.order[c] >= 4 * e->step) take_off(s, s->combs.order[c], b, raw, own);
+    }
+}
+
+lay_status lay_strikes_new(const lay_run_evidence *run, lay_strikes **out, lay_error *err) {
+    *out = NULL;
+    const lay_envelope_spectrum *e = &run->envelope;
+    if (!run->usable || e->band_count == 0) return LAY_OK;
+    lay_strikes *s = lay_calloc(1, sizeof *s);
+    if (!s) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to look for impacts");
+    s->run = run;
+    s->raw = lay_calloc(e->band_count * e->bins, sizeof *s->raw);
+    s->own = lay_calloc(e->band_count * e->bins, sizeof *s->own);
+    if (!s->raw || !s->own) {
+        lay_strikes_free(s);
+        return lay_fail(err, LAY_NO_MEMORY, "not enough memory to look for impacts");
+    }
+    /* A single elementary band holds the beats of any two tones in it; what rings fills more than one. */
+    s->first = e->elementary >= 8 ? e->elementary : 0;
+    s->last = e->band_count;
+    lay_combs_collect(run, &s->combs);
+    fill(s);
+    *out = s;
+    return LAY_OK;
+}
+
+void lay_strikes_free(lay_strikes *s) {
+    if (!s) return;
+    free(s->raw);
+    free(s->own);
+    free(s);
+}
+
+size_t lay_strikes_first_band(const lay_strikes *s) {
+    return s->first;
+}
+
+size_t lay_strikes_band_count(const lay_strikes *s) {
+    return s->last - s->first;
+}
