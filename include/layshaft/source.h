@@ -58,12 +58,12 @@ typedef struct lay_run_evidence {
     lay_explained_line *lines;
     size_t line_count;
     lay_speed_source speed_source;
-    int tach_body; /* body the tach looks at; -1 the reference itself, or no tach */
+    int tach_body;        /* body the tach looks at; -1 the reference itself, or no tach */
     bool tach_marks_turn; /* one pulse per turn of it */
     double speed_confidence, speed_correction, mean_hz, min_hz, max_hz, revolutions;
-    lay_order_spectrum spectrum; /* in digital full scale */
+    lay_order_spectrum spectrum;    /* in digital full scale */
     lay_envelope_spectrum envelope; /* no bands: none could be had, `warnings` says why */
-    double *fixed_hz;            /* tones that stay at one frequency while speed moves, Hz */
+    double *fixed_hz;               /* tones that stay at one frequency while speed moves, Hz */
     size_t fixed_hz_count;
     lay_text warnings; /* one sentence per line */
 } lay_run_evidence;
@@ -87,6 +87,10 @@ typedef struct lay_tone {
 } lay_tone;
 /* `slack`: extra relative tolerance on the order beyond what the speed leaves open (bearing slip), usually 0. */
 LAY_API void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_tone *out);
+
+/* False for a run whose speed was sought in the recording and not surely found: what its lines and blows keep step with is
+ * not known, so they speak neither for nor against a part. */
+LAY_API bool lay_run_trusted(const lay_run_evidence *run);
 
 /* The engine among the expected parts of the run, borrowed; NULL when there is none, or it does not turn. */
 LAY_API const lay_expected *lay_run_engine(const lay_run_evidence *run);
@@ -123,13 +127,13 @@ typedef struct lay_run_speed {
     lay_text warnings; /* one sentence per line */
 } lay_run_speed;
 LAY_API void lay_run_speed_free(lay_run_speed *speed);
-/* Read one recording for its speed as lay_run_analyse does: tach, else rpm log, else stated rpm, range or road speed, else
- * the recording alone. Errors as there. */
+/* Read one recording for its speed as lay_run_analyse does: tach, else rpm log, else stated rpm, range or road speed,
+ * else the recording alone. Errors as there. */
 LAY_API lay_status lay_run_find_speed(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
                                       lay_run_speed *out, lay_error *err);
 
-/* Read one recording for the spectra over time of its first analysed channel; options->rate is taken from the recording.
- * Errors as with lay_run_analyse. */
+/* Read one recording for the spectra over time of its first analysed channel; options->rate is taken from the
+ * recording. Errors as with lay_run_analyse. */
 LAY_API lay_status lay_run_spectrogram(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
                                        const lay_stft_options *options, lay_spectrogram *out, lay_error *err);
 
@@ -139,8 +143,8 @@ LAY_API void lay_run_explain(const lay_unit *unit, lay_run_evidence *run);
 
 /* ---- repeated impacts in one run ---- */
 
-/* The run's envelope spectra in dB over their floor, with what is locked to a shaft or to the engine taken off: at every
- * whole multiple of their turns only what stands above its neighbours in the same series is left. */
+/* The run's envelope spectra in dB over their floor, with what is locked to a shaft or to the engine taken off: at
+ * every whole multiple of their turns only what stands above its neighbours in the same series is left. */
 typedef struct lay_strikes lay_strikes;
 /* Borrowed: `run` must outlive it. *out stays NULL for a run without envelope spectra. */
 LAY_API lay_status lay_strikes_new(const lay_run_evidence *run, lay_strikes **out, lay_error *err);
@@ -158,25 +162,30 @@ typedef enum lay_strike_series {
 #define LAY_STRIKE_WEIGHTS 2.2 /* sum of the weights of a ring's series: 1, 0.7, 0.5 */
 
 typedef struct lay_strike {
-    bool valid;       /* the order can be told from standstill and lies inside the spectra */
-    double score;     /* how plainly the series stands there, in dB: the sum of its weighted levels (ring) or the level of
-                       * most of its lines */
+    bool valid;   /* the order can be told from standstill and lies inside the spectra */
+    double score; /* how plainly the series stands there, in dB: the sum of its weighted levels (ring) or the level of
+                   * most of its lines */
     double elsewhere; /* the score that orders around it reach, though no part makes them */
     int band;         /* of the envelope spectra */
     double slip;      /* found order over the expected one, less 1 */
     int lines;        /* that lie inside the spectra */
-    double level_db[LAY_STRIKE_LINES]; /* over the floor, what others explain taken off; NaN where the engine covers it */
-    double side_db;   /* mean level of the neighbours of the first two lines at a distance of `side`; 0: none asked for */
+    double
+        level_db[LAY_STRIKE_LINES]; /* over the floor, what others explain taken off; NaN where the engine covers it */
+    double side_db; /* mean level of the neighbours of the first two lines at a distance of `side`; 0: none asked for */
 } lay_strike;
 
-/* Bands in which strikes are looked for, counted from LAY_API lay_strikes_first_band of the envelope spectra. */
+/* What is left of a level over the floor, dB, when another source makes `made` of it; powers add. 0 at least. */
+LAY_API double lay_strike_rest(double level, double made);
+
+/* Bands in which strikes are looked for, counted from the first of them on, which is band lay_strikes_first_band of the
+ * envelope spectra. */
 LAY_API size_t lay_strikes_first_band(const lay_strikes *strikes);
 LAY_API size_t lay_strikes_band_count(const lay_strikes *strikes);
 
 /* Scores of a series of `order` in every band and at `points` slips from `low` on, `step` apart:
  * out[band * points + point]. False, and zeros, where the order cannot be looked for. Exact series have one point. */
-LAY_API bool lay_strike_scores(const lay_strikes *strikes, lay_strike_series series, double order, double low, double step,
-                               size_t points, float *out);
+LAY_API bool lay_strike_scores(const lay_strikes *strikes, lay_strike_series series, double order, double low,
+                               double step, size_t points, float *out);
 /* The series in one band (counted as above) at one slip. `side`: distance of the sidebands looked at, 0 none. */
 LAY_API void lay_strike_at(const lay_strikes *strikes, lay_strike_series series, double order, double slip, size_t band,
                            double side, lay_strike *out);

@@ -162,7 +162,7 @@ lay_status lay_hypotheses_build(const lay_unit *unit, const lay_run_evidence *ru
     *out = (lay_hypothesis_list){0};
     lay_status status = propose_parts(unit, out, err);
     for (size_t r = 0; r < run_count && status == LAY_OK; r++)
-        if (runs[r].usable && runs[r].gear >= 0 &&
+        if (lay_run_trusted(&runs[r]) && runs[r].gear >= 0 &&
             unit->mesh_count > 0) /* a bare rig has no noise of its own to tell strangers from */
             status = propose_from_run(unit, &runs[r], out, err);
     if (status != LAY_OK) {

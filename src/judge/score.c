@@ -39,6 +39,7 @@ typedef struct flank_level {
 
 /* Where the stated speed could not be confirmed, a line that is not found says nothing: it may be beside its place. */
 static bool says_nothing(const lay_run_evidence *run, const lay_observation *o) {
+    if (!lay_run_trusted(run)) return true;
     return run->speed_source != LAY_SPEED_TACH && run->speed_confidence < 0.5 && o->level_db < 3;
 }
 
@@ -228,7 +229,7 @@ lay_status lay_score_all(const lay_unit *unit, const lay_hypothesis_list *list, 
     for (size_t i = 0; i < n; i++) score_one(&list->items[i], i, obs, runs, &none, THRESHOLD_DB, &out[i]);
     double threshold = THRESHOLD_DB + fmax(-1.5, fmin(3, FOLLOW * (common_level(list, out) - COMMON_DB)));
     for (size_t i = 0; i < n; i++) score_one(&list->items[i], i, obs, runs, &none, threshold, &out[i]);
-    lay_strikes_score(list, strikes, runs, out);
+    lay_status status = lay_strikes_score(list, strikes, runs, out, err);
     share_between_twins(unit, list, runs, obs->runs, out, share);
     free(share);
     lay_settle_kinds(list, obs, out);
@@ -240,5 +241,5 @@ lay_status lay_score_all(const lay_unit *unit, const lay_hypothesis_list *list, 
             if (competes[i * n + j]) competes[j * n + i] = true;
     for (size_t i = 0; i < n; i++) weigh(list, out, i, competes + i * n);
     free(competes);
-    return LAY_OK;
+    return status;
 }

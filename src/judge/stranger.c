@@ -3,46 +3,25 @@
 #include <math.h>
 #include <stdlib.h>
 
-/* Every run is searched for the series that stands out most among the orders no bearing of the unit has. Where one
- * does, each body in turn is tried as the one it keeps step with: the right one brings the same series back in the
- * other gears. */
+/* Asked for only where no listed part explains blows: every run is searched for the series that stands out most. Each
+ * body in turn is tried as the one it keeps step with: the right one brings the same series back in the other gears. */
 
 #define LOWEST 1.3
 #define HIGHEST 14.0
 #define FINE 0.003 /* orders from one trial to the next */
 #define POINTS ((size_t)((HIGHEST - LOWEST) / FINE) + 1)
-#define WORTH_DB 32.0 /* a series weaker than this in its best run is not followed up */
-#define SURE 0.6      /* least probability to be spoken of */
-#define PRIOR (-1.5)  /* log odds: it was looked for everywhere */
-#define NEAR 0.025    /* orders so near to a known part's are that part's */
-#define BLIND 0.025   /* how far a stated speed may be off */
-#define EVERY 3       /* multiples and fractions of a known order that count as known */
+#define WORTH_DB 32.0   /* a series weaker than this in its best run is not followed up */
+#define SURE 0.6        /* least probability to be spoken of */
+#define PRIOR (-1.5)    /* log odds: it was looked for everywhere */
+#define EXPLAINED 0.3   /* probability from which a listed part explains blows */
+#define PLAINER_DB 12.0 /* but not where another series is so much plainer */
+#define DOUBTED 0.25    /* what is left of the listed parts' probabilities then */
+#define BLIND 0.025     /* how far a stated speed may be off */
 
 typedef struct seen {
     double order, score;
     size_t run;
 } seen;
-
-static bool near(double a, double b, double share) {
-    return b > 0 && fabs(a - b) < share * b;
-}
-
-/* True when `order`, or a multiple or a fraction of it, is a known part's, with or without its sidebands. */
-static bool known_order(const lay_hypothesis_list *known, const lay_run_evidence *run, double order) {
-    for (size_t i = 0; i < known->count; i++) {
-        const lay_hypothesis *h = &known->items[i];
-        if (!lay_hypothesis_strikes(h) || h->kind == LAY_KIND_CHIP) continue;
-        const lay_expected *e = lay_hypothesis_expected(h, run);
-        double at = lay_strike_order(h, run), share = NEAR + (e && e->tolerance > 0.02 ? e->tolerance : 0);
-        if (h->kind == LAY_KIND_CAGE || h->multiple == 1) continue;
-        for (int k = 1; k <= EVERY && at > 0; k++) {
-            double swing = lay_strike_swing(h, run);
-            if (near(order, k * at, share) || near(order, at / k, share) || near(order, k * at / 2, share)) return true;
-            if (swing > 0 && (near(order, k * at + swing, share) || near(order, k * at - swing, share))) return true;
-        }
-    }
-    return false;
-}
 
 /* True near a whole multiple of what turns, or of the engine's cycle: there the speed need only be a little off. */
 static bool whole_order(const lay_run_evidence *run, double order) {
@@ -57,9 +36,38 @@ static bool whole_order(const lay_run_evidence *run, double order) {
     return false;
 }
 
+/* True where teeth meet or vanes pass: that rattles and hums without any bearing. */
+static bool toothed_order(const lay_run_evidence *run, double order) {
+    double slack = 2 * run->envelope.step + 0.005 * order;
+    for (size_t i = 0; i < run->expected_count; i++) {
+        const lay_expected *e = &run->expected[i];
+        if (!e->turning || e->type == LAY_PART_BEARING) continue;
+        if (e->type != LAY_PART_ROTOR && e->order > 0 && fabs(order - e->order) < slack) return true;
+        for (size_t m = 0; m < e->multiple_count; m++)
+            if (fabs(order - e->multiples[m] * e->order) < slack) return true;
+    }
+    return false;
+}
+
+static double most_near(const float *scores, size_t bands, double order) {
+    double most = 0;
+    size_t low = (size_t)fmax(0, (0.995 * order - LOWEST) / FINE),
+           high = (size_t)fmax(0, (1.005 * order - LOWEST) / FINE);
+    for (size_t i = low; i <= high && i < POINTS; i++)
+        for (size_t b = 0; b < bands; b++) most = fmax(most, scores[b * POINTS + i]);
+    return most;
+}
+
+/* A multiple of the true order scores nearly as well; the lowest that does is meant. */
+static double lowest_of(const float *scores, size_t bands, seen best) {
+    for (int k = 3; k > 1; k--)
+        if (best.order / k >= LOWEST && most_near(scores, bands, best.order / k) > 0.75 * best.score)
+            return best.order / k;
+    return best.order;
+}
+
 /* The series that stands out most in one run. */
-static seen strongest(const lay_hypothesis_list *known, const lay_run_evidence *run, size_t r, const lay_strikes *view,
-                      float *scores) {
+static seen strongest(const lay_run_evidence *run, size_t r, const lay_strikes *view, float *scores) {
     seen best = {0, 0, r};
     size_t bands = lay_strikes_band_count(view);
     lay_strike_scores(view, LAY_STRIKE_RING, LOWEST, 0, FINE / LOWEST, POINTS, scores);
@@ -67,14 +75,13 @@ static seen strongest(const lay_hypothesis_list *known, const lay_run_evidence *
         double most = 0;
         for (size_t b = 0; b < bands; b++) most = fmax(most, scores[b * POINTS + i]);
         double order = LOWEST + FINE * (double)i;
-        if (most > best.score && !known_order(known, run, order) && !whole_order(run, order))
-            best = (seen){order, most, r};
+        if (most > best.score && !whole_order(run, order) && !toothed_order(run, order)) best = (seen){order, most, r};
     }
+    best.order = lowest_of(scores, bands, best);
     return best;
 }
 
-static lay_status scan(const lay_hypothesis_list *known, const lay_run_evidence *runs, size_t run_count, seen *best,
-                       lay_error *err) {
+static lay_status scan(const lay_run_evidence *runs, size_t run_count, seen *best, lay_error *err) {
     lay_status status = LAY_OK;
     *best = (seen){0};
     for (size_t r = 0; r < run_count && status == LAY_OK; r++) {
@@ -84,7 +91,7 @@ static lay_status scan(const lay_hypothesis_list *known, const lay_run_evidence 
         if (status != LAY_OK || !view) continue;
         float *scores = lay_calloc(lay_strikes_band_count(view) * POINTS, sizeof *scores);
         if (!scores) status = lay_fail(err, LAY_NO_MEMORY, "not enough memory to look for unknown blows");
-        seen here = scores ? strongest(known, &runs[r], r, view, scores) : *best;
+        seen here = scores ? strongest(&runs[r], r, view, scores) : *best;
         if (here.score > best->score) *best = here;
         free(scores);
         lay_strikes_free(view);
@@ -140,13 +147,15 @@ static lay_status choose(const lay_unit *unit, const lay_run_evidence *runs, siz
     if (status == LAY_OK && !scores) status = lay_fail(err, LAY_NO_MEMORY, "not enough memory for unknown blows");
     if (status == LAY_OK) {
         size_t first = 0;
-        lay_strikes_score(&list, &table, runs, scores);
+        status = lay_strikes_score(&list, &table, runs, scores, err);
         for (size_t i = 1; i < list.count; i++)
             if (scores[i].odds > scores[first].odds) first = i;
         double probability = list.count && scores[first].observed ? lay_logistic(scores[first].odds + PRIOR) : 0;
-        bool told = probability >= SURE && !whole_order(&runs[scores[first].best_run],
-                                                        found_order(&list.items[first], lay_strike_of(&table, first, 0),
-                                                                    runs, scores[first].best_run));
+        int r = scores[first].best_run;
+        /* where the speed is a guess the slip may have carried it on to a whole order */
+        bool told = probability >= SURE &&
+                    (runs[r].speed_source == LAY_SPEED_TACH || runs[r].speed_confidence >= 0.5 ||
+                     !whole_order(&runs[r], found_order(&list.items[first], lay_strike_of(&table, first, 0), runs, r)));
         if (told) tell(runs, &list.items[first], lay_strike_of(&table, first, 0), &scores[first], probability, out);
     }
     free(scores);
@@ -155,14 +164,36 @@ static lay_status choose(const lay_unit *unit, const lay_run_evidence *runs, siz
     return status;
 }
 
+/* The listed part that explains blows best; list->count when none is likely. */
+static size_t likeliest(const lay_hypothesis_list *known, const lay_score *scores) {
+    size_t best = known->count;
+    for (size_t i = 0; i < known->count; i++)
+        if (lay_hypothesis_strikes(&known->items[i]) && scores[i].probability > EXPLAINED &&
+            (best == known->count || scores[i].probability > scores[best].probability))
+            best = i;
+    return best;
+}
+
+/* A part of the list explains the blows when the series that stands out most is its own, or hardly plainer than its
+ * own. */
+static bool explains(const lay_hypothesis *h, const lay_strike *at, const lay_run_evidence *runs, const seen *best) {
+    if (h->kind == LAY_KIND_CHIP || !at[best->run].valid) return true;
+    return best->score < at[best->run].score + PLAINER_DB ||
+           lay_strike_covers(h, &at[best->run], &runs[best->run], best->order);
+}
+
 lay_status lay_stranger_find(const lay_unit *unit, const lay_run_evidence *runs, size_t run_count,
-                             const lay_hypothesis_list *known, const lay_strike_table *strikes, const lay_score *scores,
+                             const lay_hypothesis_list *known, const lay_strike_table *strikes, lay_score *scores,
                              lay_stranger *out, lay_error *err) {
     seen best;
-    (void)strikes;
     *out = (lay_stranger){0};
-    for (size_t i = 0; i < known->count; i++)
-        if (lay_hypothesis_strikes(&known->items[i]) && scores[i].probability > 0.3) return LAY_OK; /* explained */
-    lay_status status = scan(known, runs, run_count, &best, err);
-    return status == LAY_OK && best.score >= WORTH_DB ? choose(unit, runs, run_count, &best, out, err) : status;
+    size_t first = likeliest(known, scores);
+    lay_status status = scan(runs, run_count, &best, err);
+    if (status != LAY_OK || best.score < WORTH_DB) return status;
+    if (first < known->count && explains(&known->items[first], lay_strike_of(strikes, first, 0), runs, &best))
+        return LAY_OK;
+    status = choose(unit, runs, run_count, &best, out, err);
+    for (size_t i = 0; i < known->count && status == LAY_OK && out->found; i++)
+        if (lay_hypothesis_strikes(&known->items[i])) scores[i].probability *= DOUBTED;
+    return status;
 }

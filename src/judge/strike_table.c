@@ -65,7 +65,8 @@ static bool confirmed(const lay_run_evidence *run) {
 static void choose_runs(lay_search *s, lay_flank flank) {
     s->counted = 0;
     for (size_t r = 0; r < s->run_count; r++) {
-        s->counts[r] = s->views[r] && lay_strike_expected(s->h, &s->runs[r], flank);
+        bool sure = lay_run_trusted(&s->runs[r]) && (s->h->kind != LAY_KIND_CHIP || confirmed(&s->runs[r]));
+        s->counts[r] = s->views[r] && sure && lay_strike_expected(s->h, &s->runs[r], flank);
         s->counted += s->counts[r];
     }
 }
@@ -126,9 +127,25 @@ static double best_of(lay_search *s, double factor, size_t *band, size_t *point)
     return best;
 }
 
+/* Order of a chipped wheel that turns once per whole number of engine cycles wherever it should strike; 0 of others.
+ * The reference may be a crank even where the unit file lists no engine. */
+static double crank_order(const lay_search *s) {
+    double order = 0;
+    if (s->h->kind != LAY_KIND_CHIP) return 0;
+    for (size_t r = 0; r < s->run_count; r++) {
+        if (!s->counts[r]) continue;
+        const lay_expected *engine = lay_run_engine(&s->runs[r]);
+        double here = lay_strike_order(s->h, &s->runs[r]), cycle = engine ? engine->cycle_order : 0.5;
+        if (cycle <= 0 || fabs(here / cycle - round(here / cycle)) > 1e-3 || round(here / cycle) < 1) return 0;
+        order = here;
+    }
+    return order;
+}
+
 /* One run at the common band, at the slip near the common one that fits it best. */
 static void settle_run(lay_search *s, size_t r, size_t band, size_t point, lay_strike *out) {
-    double order = lay_strike_order(s->h, &s->runs[r]);
+    double order = lay_strike_order(s->h, &s->runs[r]), crank = crank_order(s);
+    if (crank > 0 && !s->counts[r]) order = crank; /* what the crank makes there without the tooth */
     *out = (lay_strike){.band = -1};
     if (!s->views[r] || order <= 0) return;
     size_t apart = apart_of(s, r), low = point > apart ? point - apart : 0;
@@ -164,6 +181,7 @@ static void search(lay_search *s, lay_flank flank, lay_strike_common *common, la
     common->score = best_of(s, 1, &band, &point);
     common->elsewhere = s->points > 1 ? elsewhere(s) : 0;
     common->slip = s->points == 1 ? 0 : s->low + POINT * (double)point;
+    common->crank = crank_order(s) > 0;
     double sides = 0;
     for (size_t r = 0; r < s->run_count; r++) {
         settle_run(s, r, band, point, &at[r]);

@@ -12,7 +12,8 @@ typedef struct lay_strike_common {
     double side_db;   /* mean level of its sidebands */
     double slip;
     lay_flank flank;
-    bool wide; /* the multiples are known roughly only */
+    bool wide;  /* the multiples are known roughly only */
+    bool crank; /* chip: the wheel turns in step with the crank, so that cylinders could tick alike */
 } lay_strike_common;
 
 /* What the runs hold at the orders of the hypotheses that strike. */
@@ -42,11 +43,15 @@ double lay_strike_contrast(const lay_hypothesis *h, const lay_strike_common *com
                            const lay_run_evidence *runs, size_t run_count);
 
 /* Scores of the hypotheses that strike; the others stay as they are. */
-void lay_strikes_score(const lay_hypothesis_list *list, const lay_strike_table *table, const lay_run_evidence *runs,
-                       lay_score *scores);
+lay_status lay_strikes_score(const lay_hypothesis_list *list, const lay_strike_table *table,
+                             const lay_run_evidence *runs, lay_score *scores, lay_error *err);
 /* Log odds that are left of hypothesis `other` once all that `self` makes is taken away. */
 double lay_strikes_left(const lay_hypothesis_list *list, const lay_strike_table *table, const lay_run_evidence *runs,
                         size_t other, size_t self, const lay_score *scores);
+
+/* True when a line at `order` of a run belongs to what the hypothesis makes there, found as `at`: a multiple, a
+ * sideband. */
+bool lay_strike_covers(const lay_hypothesis *h, const lay_strike *at, const lay_run_evidence *run, double order);
 
 /* True when what the runs show of `a` fits `b` as well, within the slip a bearing may have. */
 bool lay_strikes_inseparable(const lay_hypothesis_list *list, const lay_strike_table *table,

@@ -7,9 +7,12 @@
 
 /* From scores to the verdict a person reads: suspects in order of probability, the outcome, and what to record next. */
 
-#define STANDS_OUT 0.5  /* a part, or a set that cannot be told apart, is accused from here */
-#define ONE_OF_THEM 0.6 /* or when the suspects inside the transmission add up to this */
-#define UNSURE 0.25     /* between here and STANDS_OUT the recordings cannot tell */
+#define STANDS_OUT 0.5    /* a part, or a set that cannot be told apart, is accused from here */
+#define ONE_OF_THEM 0.6   /* or when the suspects inside the transmission add up to this */
+#define WORTH_ADDING 0.1  /* below, many unlikely ones would add up to something */
+#define LEADS 0.35        /* the first of them at least */
+#define TURNS_TO_CLEAR 25 /* ten turns of a cage */
+#define UNSURE 0.25       /* between here and STANDS_OUT the recordings cannot tell */
 
 static bool is_twin(const lay_suspect *s, const char *part) {
     for (size_t i = 0; i < s->not_separable_from.count; i++)
@@ -32,9 +35,16 @@ bool lay_judging_loaded(const lay_judging *j) {
     return j->unit->mesh_count == 0;
 }
 
+/* Some run holds enough turns for weak defects to show at all. */
+static bool long_enough(const lay_judging *j) {
+    for (size_t r = 0; r < j->run_count; r++)
+        if (lay_run_trusted(&j->runs[r]) && j->runs[r].revolutions >= TURNS_TO_CLEAR) return true;
+    return false;
+}
+
 size_t lay_judging_usable(const lay_judging *j) {
     size_t n = 0;
-    for (size_t r = 0; r < j->run_count; r++) n += j->runs[r].usable;
+    for (size_t r = 0; r < j->run_count; r++) n += lay_run_trusted(&j->runs[r]);
     return n;
 }
 
@@ -47,15 +57,17 @@ void lay_judging_decide(lay_judging *j) {
             outside = fmax(outside, p);
         else {
             part = fmax(part, p);
-            sum += v->suspects[i].probability;
+            if (v->suspects[i].probability >= WORTH_ADDING) sum += v->suspects[i].probability;
         }
     }
-    if (sum >= ONE_OF_THEM) part = fmax(part, STANDS_OUT); /* one of several rivals, which of them stays open */
+    if (sum >= ONE_OF_THEM && part >= LEADS)
+        part = fmax(part, STANDS_OUT); /* one of several rivals, which of them stays open */
     if (part >= STANDS_OUT && (part >= outside - 0.3 && (part > 0.8 || sum > outside)))
         v->outcome = LAY_ATTENTION;
     else if (outside >= STANDS_OUT)
         v->outcome = LAY_OUTSIDE;
-    else if (fmax(part, outside) >= UNSURE || v->stranger.found || lay_judging_usable(j) == 0 || !lay_judging_loaded(j))
+    else if (fmax(part, outside) >= UNSURE || v->stranger.found || !long_enough(j) || lay_judging_usable(j) == 0 ||
+             !lay_judging_loaded(j))
         v->outcome = LAY_INCONCLUSIVE;
     else
         v->outcome = LAY_CLEAR;
@@ -79,8 +91,8 @@ static lay_status judge_all(lay_judging *j, lay_error *err) {
     status = lay_judging_suspects(j, chosen, err);
     if (status != LAY_OK) return status;
     lay_judging_decide(j);
-    bool ask =
-        j->out->outcome == LAY_INCONCLUSIVE || (j->out->suspect_count && j->out->suspects[0].not_separable_from.count);
+    bool ask = j->out->outcome == LAY_INCONCLUSIVE ||
+               (j->out->outcome != LAY_CLEAR && j->out->suspect_count && j->out->suspects[0].not_separable_from.count);
     if (ask && j->list.count) status = lay_judging_advise(j, j->out->suspect_count ? chosen[0] : j->rank[0], err);
     return status == LAY_OK ? lay_judging_summarise(j, err) : status;
 }

@@ -112,22 +112,30 @@ lay_status lay_envelope_new(const lay_envelope_options *options, const lay_shaft
     return LAY_OK;
 }
 
-void lay_envelope_free(lay_envelope *e) {
-    if (!e) return;
-    lay_bank_free(&e->bank);
+/* What belongs to one length of segment, the segment itself apart. */
+static void let_go(lay_envelope *e) {
     lay_fft_free(e->fft);
-    free(e->before);
-    free(e->after);
-    free(e->edge);
-    free(e->fill);
+    e->fft = NULL;
     free(e->window);
     free(e->scratch);
     free(e->pairs);
     free(e->from);
     free(e->to);
     free(e->power);
-    free(e->piece);
+    e->window = e->scratch = e->pairs = e->power = NULL;
+    e->from = e->to = NULL;
+}
+
+void lay_envelope_free(lay_envelope *e) {
+    if (!e) return;
+    let_go(e);
+    lay_bank_free(&e->bank);
     lay_synchronous_free(&e->average);
+    free(e->before);
+    free(e->after);
+    free(e->edge);
+    free(e->piece);
+    free(e->fill);
     free(e);
 }
 
@@ -222,19 +230,6 @@ lay_status lay_envelope_feed(lay_envelope *e, const double *frames, size_t count
         count -= taken;
     }
     return LAY_OK;
-}
-
-static void let_go(lay_envelope *e) {
-    lay_fft_free(e->fft);
-    e->fft = NULL;
-    free(e->window);
-    free(e->scratch);
-    free(e->pairs);
-    free(e->from);
-    free(e->to);
-    free(e->power);
-    e->window = e->scratch = e->pairs = e->power = NULL;
-    e->from = e->to = NULL;
 }
 
 lay_status lay_envelope_shorten(lay_envelope *e, lay_error *err) {

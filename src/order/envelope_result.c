@@ -5,7 +5,8 @@
 
 /* From the sums of all segments to the envelope spectra that are handed on. */
 
-#define FLOOR_ORDERS 1.5 /* width of the local floor */
+#define FLOOR_ORDERS 1.5  /* width of the local floor */
+#define LEAST_SWING 0.002 /* variance of energy that any noise has: a band fallen silent has no floor of its own */
 
 static void name_bands(const lay_envelope *e, lay_envelope_spectrum *out) {
     for (size_t i = 0; i < e->band_count; i++) {
@@ -41,11 +42,15 @@ static void take_lines(const lay_envelope *e, size_t band, const double *floor, 
 static lay_status level_out(const lay_envelope *e, lay_envelope_spectrum *out, lay_error *err) {
     double *floor = lay_calloc(e->bins, sizeof *floor);
     if (!floor) return lay_fail(err, LAY_NO_MEMORY, "not enough memory for the envelope");
+    double squares = 0;
+    for (size_t i = 0; i < e->n; i++) squares += e->window[i] * e->window[i];
+    double least = LEAST_SWING * squares * (double)e->segments;
     size_t width = (size_t)(FLOOR_ORDERS * (double)e->turns) | 1;
     lay_status status = LAY_OK;
     for (size_t band = 0; band < e->band_count && status == LAY_OK; band++) {
         const double *power = e->power + band * e->bins;
         status = lay_floor_estimate(power, e->bins, width < 31 ? 31 : width, out->averages, floor, err);
+        for (size_t i = 0; i < e->bins; i++) floor[i] = fmax(floor[i], least);
         for (size_t i = 0; i < e->bins; i++)
             out->ratio[band * e->bins + i] = (float)(floor[i] > 0 ? power[i] / floor[i] : 0);
         if (status == LAY_OK) take_lines(e, band, floor, out);
@@ -54,39 +59,40 @@ static lay_status level_out(const lay_envelope *e, lay_envelope_spectrum *out, l
     return status;
 }
 
-lay_status lay_envelope_finish(lay_envelope *e, lay_envelope_spectrum *out, lay_error *err) {
+static void describe(const lay_envelope *e, lay_envelope_spectrum *out) {
     *out = (lay_envelope_spectrum){.step = 1 / (double)e->turns,
                                    .bins = e->bins,
                                    .band_count = e->band_count,
                                    .elementary = e->bank.bands,
                                    .segments = e->segments,
-                                   .reach_hz = 2 / ((double)e->bank.n / e->bank.rate)};
-    if (e->segments == 0) {
-        lay_status status = lay_envelope_shorten(e, err);
-        if (status != LAY_OK) return status;
-        out->step = 1 / (double)e->turns;
-        out->bins = e->bins;
-        out->band_count = e->band_count;
-        out->segments = e->segments;
-    }
+                                   .reach_hz = 2 / ((double)e->bank.n / e->bank.rate),
+                                   .averages = lay_welch_effective(e->window, e->n, e->hop, e->segments),
+                                   .revolutions = e->covered,
+                                   .locked_count = e->average.count,
+                                   .locked_turns = lay_synchronous_turns(&e->average)};
+}
+
+static lay_status make_result(const lay_envelope *e, lay_envelope_spectrum *out, lay_error *err) {
+    describe(e, out);
+    out->bands = lay_calloc(e->band_count, sizeof *out->bands);
+    out->ratio = lay_calloc(e->band_count * e->bins, sizeof *out->ratio);
+    out->locked = lay_calloc(out->locked_count + 1, sizeof *out->locked);
+    out->lines = lay_calloc(out->locked_count * e->band_count * LAY_LOCKED_LINES + 1, sizeof *out->lines);
+    if (!out->bands || !out->ratio || !out->locked || !out->lines)
+        return lay_fail(err, LAY_NO_MEMORY, "not enough memory for the envelope");
+    for (size_t l = 0; l < out->locked_count; l++) out->locked[l] = e->average.order[l];
+    name_bands(e, out);
+    return level_out(e, out, err);
+}
+
+lay_status lay_envelope_finish(lay_envelope *e, lay_envelope_spectrum *out, lay_error *err) {
+    *out = (lay_envelope_spectrum){0};
+    lay_status status = e->segments == 0 ? lay_envelope_shorten(e, err) : LAY_OK;
+    if (status != LAY_OK) return status;
     if (e->segments == 0)
         return lay_fail(err, LAY_BAD_INPUT, "the recording ends before %zu turns of the reference shaft are complete",
                         e->turns);
-    out->averages = lay_welch_effective(e->window, e->n, e->hop, e->segments);
-    out->revolutions = e->covered;
-    out->locked_count = e->average.count;
-    out->locked_turns = lay_synchronous_turns(&e->average);
-    out->locked = lay_calloc(out->locked_count + 1, sizeof *out->locked);
-    out->lines = lay_calloc(out->locked_count * e->band_count * LAY_LOCKED_LINES + 1, sizeof *out->lines);
-    for (size_t l = 0; l < out->locked_count && out->locked; l++) out->locked[l] = e->average.order[l];
-    out->bands = lay_calloc(e->band_count, sizeof *out->bands);
-    out->ratio = lay_calloc(e->band_count * e->bins, sizeof *out->ratio);
-    if (!out->bands || !out->ratio || !out->locked || !out->lines) {
-        lay_envelope_spectrum_free(out);
-        return lay_fail(err, LAY_NO_MEMORY, "not enough memory for the envelope");
-    }
-    name_bands(e, out);
-    lay_status status = level_out(e, out, err);
+    status = make_result(e, out, err);
     if (status != LAY_OK) lay_envelope_spectrum_free(out);
     return status;
 }

@@ -9,8 +9,11 @@
  * only by what it has more than its neighbours in the same series. */
 
 #define BESIDE_DB 6.0 /* neighbours in a series differ by so much */
-#define STEP_DB 4.0   /* blows that change their size during the run keep step less than fully */
-#define NOISE_DB 5.0  /* what noise makes of the highest of a few bins */
+#define STEADY 0.03   /* a run whose speed moves by less */
+#define FIXED_MOST 16
+#define HZ_LEAST 20.0
+#define STEP_DB 4.0  /* blows that change their size during the run keep step less than fully */
+#define NOISE_DB 5.0 /* what noise makes of the highest of a few bins */
 /* The skirt of a strong line: the window's, and below it the foot that its changes of level during the run make,
  * falling with the square of the distance. */
 #define SKIRT_BINS 2.0
@@ -79,13 +82,38 @@ static void take_off(const lay_strikes *s, double order, size_t band, const floa
     for (int n = 1; n * spacing < (double)e->bins - 1; n++) {
         double place = n * spacing, blur = 1e-4 * place;
         double made = fmax(beside(raw, e->bins, spacing, n), in_step(e, band, order, n) + STEP_DB);
-        if (order == s->combs.firing) made = LAY_STRIKE_MOST_DB;
+        if (fabs(order - s->combs.firing) < 1e-6) made = LAY_STRIKE_MOST_DB;
         double peak = lay_strike_highest(raw, e->bins, place, LAY_STRIKE_EXACT_BINS + blur);
         double half = fmin(skirt_reach(peak), 0.5 * spacing) + blur;
         ptrdiff_t low = (ptrdiff_t)ceil(place - half), high = (ptrdiff_t)floor(place + half);
         for (ptrdiff_t i = low < 0 ? 0 : low; i <= high && i < (ptrdiff_t)e->bins; i++)
             own[i] = fminf(own[i], (float)left_beside(raw[i], fabs((double)i - place) - blur, peak, made));
     }
+}
+
+/* In a steady run what keeps a rate in Hz looks like an order: beats of tones that are fixed in Hz, and what lamps and
+ * rectifiers do twice per period of the mains. */
+static void take_off_hz(const lay_strikes *s, double hz, const float *raw, float *own) {
+    const lay_envelope_spectrum *e = &s->run->envelope;
+    double place = hz / s->run->mean_hz / e->step;
+    if (hz < HZ_LEAST || place >= (double)e->bins - 1) return;
+    double blur = 0.5 * place * (s->run->max_hz - s->run->min_hz) / s->run->mean_hz + 0.5;
+    double peak = lay_strike_highest(raw, e->bins, place, LAY_STRIKE_EXACT_BINS + blur);
+    double half = skirt_reach(peak) + blur;
+    ptrdiff_t low = (ptrdiff_t)ceil(place - half), high = (ptrdiff_t)floor(place + half);
+    for (ptrdiff_t i = low < 0 ? 0 : low; i <= high && i < (ptrdiff_t)e->bins; i++)
+        own[i] = fminf(own[i], (float)left_beside(raw[i], fabs((double)i - place) - blur, peak, LAY_STRIKE_MOST_DB));
+}
+
+static void take_off_fixed(const lay_strikes *s, const float *raw, float *own) {
+    static const double mains[] = {100, 120};
+    const lay_run_evidence *run = s->run;
+    if (run->max_hz - run->min_hz > STEADY * run->mean_hz) return;
+    for (int m = 0; m < 2; m++)
+        for (int k = 1; k <= 4; k++) take_off_hz(s, k * mains[m], raw, own);
+    for (size_t i = 0; i < run->fixed_hz_count && i < FIXED_MOST; i++)
+        for (size_t j = 0; j < i; j++)
+            for (int k = 1; k <= 3; k++) take_off_hz(s, k * fabs(run->fixed_hz[i] - run->fixed_hz[j]), raw, own);
 }
 
 static void fill(lay_strikes *s) {
@@ -97,13 +125,14 @@ static void fill(lay_strikes *s) {
         memcpy(own, raw, e->bins * sizeof *own);
         for (size_t c = 0; c < s->combs.count; c++)
             if (s->combs.order[c] >= 4 * e->step) take_off(s, s->combs.order[c], b, raw, own);
+        take_off_fixed(s, raw, own);
     }
 }
 
 lay_status lay_strikes_new(const lay_run_evidence *run, lay_strikes **out, lay_error *err) {
     *out = NULL;
     const lay_envelope_spectrum *e = &run->envelope;
-    if (!run->usable || e->band_count == 0) return LAY_OK;
+    if (!run->usable || e->band_count == 0 || !e->ratio) return LAY_OK;
     lay_strikes *s = lay_calloc(1, sizeof *s);
     if (!s) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to look for impacts");
     s->run = run;

@@ -21,7 +21,5 @@ float lay_strike_highest(const float *row, size_t bins, double at, double half);
 /* What neighbours as strong as level[count] let expect of a line of their series; noise lets expect nothing. Reorders.
  */
 double lay_strike_allowed(double *level, size_t count);
-/* What is left of a level when another source makes `made` of it; powers add. */
-double lay_strike_rest(double level, double made);
 
 #endif

@@ -147,13 +147,16 @@ bool lay_strike_scores(const lay_strikes *s, lay_strike_series series, double or
                        size_t points, float *out) {
     double level[LAY_STRIKE_LINES];
     size_t bands = lay_strikes_band_count(s);
-    int lines = lines_inside(s, series, order);
+    bool any = false;
     memset(out, 0, bands * points * sizeof *out);
-    if (lines == 0) return false;
-    for (size_t b = 0; b < bands; b++)
-        for (size_t i = 0; i < points; i++)
-            out[b * points + i] = (float)score_at(s, series, order * (1 + low + step * (double)i), lines, b, level);
-    return true;
+    for (size_t i = 0; i < points; i++) {
+        double at = order * (1 + low + step * (double)i);
+        int lines = lines_inside(s, series, at);
+        for (size_t b = 0; b < bands && lines > 0; b++)
+            out[b * points + i] = (float)score_at(s, series, at, lines, b, level);
+        any = any || lines > 0;
+    }
+    return any;
 }
 
 static double side_level(const lay_strikes *s, double order, double side, size_t band) {
@@ -170,7 +173,7 @@ static double side_level(const lay_strikes *s, double order, double side, size_t
 void lay_strike_at(const lay_strikes *s, lay_strike_series series, double order, double slip, size_t band, double side,
                    lay_strike *out) {
     *out = (lay_strike){.band = -1};
-    int lines = lines_inside(s, series, order);
+    int lines = lines_inside(s, series, order * (1 + slip));
     if (lines == 0 || band >= lay_strikes_band_count(s)) return;
     out->valid = true;
     out->lines = lines;

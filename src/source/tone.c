@@ -132,6 +132,10 @@ void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_to
 
 /* ---- the engine's share ---- */
 
+bool lay_run_trusted(const lay_run_evidence *run) {
+    return run->usable && (run->speed_source != LAY_SPEED_SIGNAL || run->speed_confidence >= 0.5);
+}
+
 const lay_expected *lay_run_engine(const lay_run_evidence *run) {
     for (size_t i = 0; i < run->expected_count; i++)
         if (run->expected[i].type == LAY_PART_ENGINE && run->expected[i].turning) return &run->expected[i];
