@@ -128,6 +128,18 @@ static void short_recording_of_a_long_shaft(void **state) {
     struck_free(&s);
 }
 
+/* Too short by a few samples: said, and nothing half made is handed on. */
+static void too_short_leaves_nothing(void **state) {
+    (void)state;
+    struck s = {.rate = 16000, .seconds = 0.3, .low_hz = 25, .high_hz = 25, .channels = 1};
+    struck_make(&s, 1, 3);
+    lay_envelope_spectrum e = {0};
+    assert_int_equal(struck_analyse(&s, (lay_envelope_options){0}, 0, &e, NULL), LAY_BAD_INPUT);
+    assert_int_equal(e.band_count, 0);
+    assert_null(e.ratio);
+    struck_free(&s);
+}
+
 /* Two stretches of one segment each: 2 x 8 turns are analysed. */
 static void revolutions_count_every_stretch(void **state) {
     (void)state;
@@ -149,7 +161,8 @@ int main(void) {
         cmocka_unit_test(whole_orders_lose_their_lines),   cmocka_unit_test(noise_of_whole_orders_is_one_in_mean),
         cmocka_unit_test(wide_bands_are_silent),           cmocka_unit_test(angles_lag_with_speed),
         cmocka_unit_test(lines_of_unions_have_mean_one),   cmocka_unit_test(long_silence_leaves_a_number),
-        cmocka_unit_test(short_recording_of_a_long_shaft), cmocka_unit_test(revolutions_count_every_stretch),
+        cmocka_unit_test(short_recording_of_a_long_shaft), cmocka_unit_test(too_short_leaves_nothing),
+        cmocka_unit_test(revolutions_count_every_stretch),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
