@@ -34,7 +34,7 @@
 #define CRANK_DB 2.0       /* more for a body that turns with the crank: no two cylinders tick alike */
 #define CRANK_ALONE (-1.0) /* log odds of such a one where no run shows the crank without the tooth */
 #define ONE_FLANK 0.7
-#define WIDE 1.0 /* log odds: multiples known to ten per cent fit the blows of other parts as well */
+#define WIDE 2.0 /* log odds: multiples known to ten per cent fit the blows of other parts as well */
 
 static double prior(const lay_hypothesis *h) {
     if (h->kind == LAY_KIND_ELEMENT) return h->multiple == 1 ? -0.5 : -0.3;

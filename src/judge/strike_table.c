@@ -50,6 +50,7 @@ typedef struct lay_search {
     lay_strikes *const *views; /* NULL: no envelope */
     size_t run_count;
     double low, tolerance;
+    bool among_gears;     /* the unit has meshes: many other things strike */
     size_t points, bands; /* bands of the first run; another division of Hz has its own best band */
     const lay_strikes *model;
     bool *counts; /* [run_count] runs in which it should strike */
@@ -175,7 +176,7 @@ static double elsewhere(lay_search *s) {
 static void search(lay_search *s, lay_flank flank, lay_strike_common *common, lay_strike *at) {
     size_t band = 0, point = 0;
     choose_runs(s, flank);
-    *common = (lay_strike_common){.flank = flank, .wide = s->tolerance > 0};
+    *common = (lay_strike_common){.flank = flank, .wide = s->tolerance > 0 && s->among_gears};
     if (s->counted == 0) return;
     common->runs = (int)s->counted;
     common->score = best_of(s, 1, &band, &point);
@@ -210,6 +211,7 @@ static void search_flanks(lay_search *s, lay_strike_common *common, lay_strike *
 static void size_search(lay_search *s, const lay_unit *unit) {
     double tolerance = s->h->type == LAY_PART_BEARING && s->h->index >= 0 ? unit->bearings[s->h->index].tolerance : 0;
     s->tolerance = tolerance > KNOWN ? tolerance : 0;
+    s->among_gears = unit->mesh_count > 0;
     double slack = SLIP + s->tolerance;
     s->points = s->h->kind == LAY_KIND_CHIP ? 1 : 2 * (size_t)lround(slack / POINT) + 1;
     if (s->points > POINTS_MOST) s->points = POINTS_MOST;

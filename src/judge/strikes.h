@@ -12,7 +12,7 @@ typedef struct lay_strike_common {
     double side_db;   /* mean level of its sidebands */
     double slip;
     lay_flank flank;
-    bool wide;  /* the multiples are known roughly only */
+    bool wide;  /* the multiples are known roughly only, and many other things strike */
     bool crank; /* chip: the wheel turns in step with the crank, so that cylinders could tick alike */
 } lay_strike_common;
 

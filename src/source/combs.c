@@ -17,12 +17,18 @@ static void add_engine(lay_combs *c, const lay_expected *e) {
     add(c, e->order);
 }
 
+static bool toothed(const lay_run_evidence *run) {
+    for (size_t i = 0; i < run->expected_count; i++)
+        if (run->expected[i].type == LAY_PART_MESH) return true;
+    return false;
+}
+
 void lay_combs_collect(const lay_run_evidence *run, lay_combs *out) {
     *out = (lay_combs){0};
     const lay_expected *engine = lay_run_engine(run);
     if (engine)
         add_engine(out, engine);
-    else
+    else if (toothed(run))
         add(out, 0.5); /* the reference may be a crank all the same: half orders of a four-stroke */
     for (size_t b = 1; b < run->kinematics.body_count; b++)
         if (!run->kinematics.free_body[b]) add(out, fabs(run->kinematics.speed[b].value));

@@ -12,6 +12,10 @@
 #define STEADY 0.03   /* a run whose speed moves by less */
 #define FIXED_MOST 16
 #define HZ_LEAST 20.0
+#define SERIES_LINES 16
+#define SERIES_DB 9.0     /* a series is one when three quarters of its lines reach this */
+#define SERIES_LOWEST 0.1 /* orders in which it is looked for */
+#define SERIES_HIGHEST 0.7
 #define STEP_DB 4.0  /* blows that change their size during the run keep step less than fully */
 #define NOISE_DB 5.0 /* what noise makes of the highest of a few bins */
 /* The skirt of a strong line: the window's, and below it the foot that its changes of level during the run make,
@@ -129,6 +133,47 @@ static void fill(lay_strikes *s) {
     }
 }
 
+/* ---- a slow series that nothing in the unit file makes: the joint of a belt, a chain ---- */
+
+static bool near_bearing(const lay_run_evidence *run, double order) {
+    for (size_t i = 0; i < run->expected_count; i++) {
+        const lay_expected *e = &run->expected[i];
+        const double lines[] = {e->ftf, e->bpfo, e->bpfi, e->bsf2};
+        if (e->type != LAY_PART_BEARING || !e->turning) continue;
+        double slack = 0.03 + e->tolerance;
+        for (int k = 0; k < 4; k++)
+            for (int m = 1; m <= 2 && lines[k] > 0; m++)
+                if (fabs(m * order - lines[k]) < slack * lines[k]) return true;
+    }
+    return false;
+}
+
+/* Level that three quarters of the first lines of a series reach in one band, 0 where there are too few. */
+static double series_level(const float *row, size_t bins, double spacing) {
+    double level[SERIES_LINES];
+    if (SERIES_LINES * spacing > (double)bins - 2) return 0;
+    for (int n = 1; n <= SERIES_LINES; n++) {
+        level[n - 1] = lay_strike_highest(row, bins, n * spacing, 0.75);
+        if (n == 4 && fmax(level[0], level[1]) < 0.5 * SERIES_DB && fmax(level[2], level[3]) < 0.5 * SERIES_DB)
+            return 0;
+    }
+    return lay_quantile(level, SERIES_LINES, 0.25);
+}
+
+/* A dense series lays a line on everything: it is looked for at every slow order that no bearing has, and taken off. */
+static void take_off_unknown(lay_strikes *s) {
+    const lay_envelope_spectrum *e = &s->run->envelope;
+    double best = SERIES_DB, order = 0, fine = e->step / SERIES_LINES;
+    for (double d = fmax(SERIES_LOWEST, 6 * e->step); d < SERIES_HIGHEST; d += fine) {
+        double here = 0;
+        for (size_t b = s->first; b < s->last; b++)
+            here = fmax(here, series_level(s->own + b * e->bins, e->bins, d / e->step));
+        if (here > best && !near_bearing(s->run, d)) best = here, order = d;
+    }
+    for (size_t b = s->first; b < s->last && order > 0; b++)
+        take_off(s, order, b, s->raw + b * e->bins, s->own + b * e->bins);
+}
+
 lay_status lay_strikes_new(const lay_run_evidence *run, lay_strikes **out, lay_error *err) {
     *out = NULL;
     const lay_envelope_spectrum *e = &run->envelope;
@@ -147,6 +192,7 @@ lay_status lay_strikes_new(const lay_run_evidence *run, lay_strikes **out, lay_e
     s->last = e->band_count;
     lay_combs_collect(run, &s->combs);
     fill(s);
+    take_off_unknown(s);
     *out = s;
     return LAY_OK;
 }
