@@ -10,7 +10,7 @@
 #include <stdlib.h>
 
 /* 64 steps of a body's turn, filled by pieces of 1/64 turn of the reference: at whole orders no step may stay empty. */
-static void whole_orders_lose_their_lines(void **state) {
+static void whole_orders_keep_their_lines(void **state) {
     (void)state;
     static const double locked[] = {1, 2, 4, 1.5};
     struck s = {.rate = 24000, .seconds = 40, .low_hz = 25, .high_hz = 25, .channels = 1};
@@ -47,13 +47,15 @@ static void noise_of_whole_orders_is_one_in_mean(void **state) {
         for (size_t b = 0; b < e.elementary; b++)
             for (size_t n = 0; n < 4; n++)
                 sum += (double)e.lines[(l * e.band_count + b) * LAY_LOCKED_LINES + n].ratio / 4 / (double)e.elementary;
+        /* the energy is taken over pieces of a 64th turn: at order 4 some of it is smoothed away */
+        assert_close(sum, 1, 0.3, 0);
     }
     lay_envelope_spectrum_free(&e);
     struck_free(&s);
 }
 
 /* Bands of several bins (above 24 kHz) sum over them; noise must not be taken for a tone there. */
-static void wide_bands_are_silent(void **state) {
+static void wide_bands_are_heard(void **state) {
     (void)state;
     struck s = {.rate = 200000, .seconds = 8, .low_hz = 25, .high_hz = 25, .channels = 1};
     struck_make(&s, 1, 3);
@@ -69,7 +71,7 @@ static void wide_bands_are_silent(void **state) {
 }
 
 /* At 75 turns/s a quarter of a millisecond is seven degrees. */
-static void angles_lag_with_speed(void **state) {
+static void angles_hold_at_speed(void **state) {
     (void)state;
     const double order = 0.64;
     struck s = {.rate = 24000, .seconds = 20, .low_hz = 75, .high_hz = 75, .channels = 1};
@@ -158,8 +160,8 @@ static void revolutions_count_every_stretch(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(whole_orders_lose_their_lines),   cmocka_unit_test(noise_of_whole_orders_is_one_in_mean),
-        cmocka_unit_test(wide_bands_are_silent),           cmocka_unit_test(angles_lag_with_speed),
+        cmocka_unit_test(whole_orders_keep_their_lines),   cmocka_unit_test(noise_of_whole_orders_is_one_in_mean),
+        cmocka_unit_test(wide_bands_are_heard),           cmocka_unit_test(angles_hold_at_speed),
         cmocka_unit_test(lines_of_unions_have_mean_one),   cmocka_unit_test(long_silence_leaves_a_number),
         cmocka_unit_test(short_recording_of_a_long_shaft), cmocka_unit_test(too_short_leaves_nothing),
         cmocka_unit_test(revolutions_count_every_stretch),
