@@ -27,8 +27,8 @@
 #define CAGE_ALONE_DB 3.0
 #define CAGE_SLOPE 2.5
 #define CAGE_ELSEWHERE 1.9
-#define CHIP_DB 5.0
-#define CHIP_FEW_DB 5.0
+#define CHIP_DB 4.6
+#define CHIP_FEW_DB 4.5
 #define CHIP_SLOPE 0.9
 #define CHIP_QUIET 0.6     /* of the level in runs in which the tooth should not strike */
 #define CRANK_DB 2.0       /* more for a body that turns with the crank: no two cylinders tick alike */
