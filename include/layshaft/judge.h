@@ -42,6 +42,15 @@ typedef struct lay_blows {
                      it */
 } lay_blows;
 
+/* What the blows of a bearing are counted by: a ring that turns while the other stands, one ring against the other, or the
+ * reference (`cage`: a cage follows both rings, each by its share). Names are borrowed from the unit; `against` may be NULL;
+ * order 0: the bearing stands. */
+typedef struct lay_turner {
+    double order; /* turns per turn of the reference */
+    const char *body, *against;
+} lay_turner;
+LAY_API lay_turner lay_bearing_turner(const lay_unit *unit, const lay_expected *bearing, bool cage);
+
 typedef struct lay_suspect {
     char *part; /* the section's own name; NULL: outside, source unknown */
     lay_kind kind;

@@ -159,7 +159,10 @@ typedef enum lay_strike_series {
 } lay_strike_series;
 
 #define LAY_STRIKE_LINES 16
-#define LAY_STRIKE_WEIGHTS 2.2 /* sum of the weights of a ring's series: 1, 0.7, 0.5 */
+#define LAY_STRIKE_RING_LINES 3
+#define LAY_STRIKE_WEIGHTS 2.2 /* sum of the weights of a ring's series */
+/* Weight of line `k`, 1 to LAY_STRIKE_RING_LINES, of a ring's series; 0 beyond. */
+LAY_API double lay_strike_weight(int k);
 
 typedef struct lay_strike {
     bool valid;   /* the order can be told from standstill and lies inside the spectra */

@@ -66,3 +66,12 @@ void lay_blows_fill(const lay_hypothesis *h, const lay_score *score, const lay_s
     }
     s->prominence_db = n ? sum / n : 0;
 }
+
+lay_turner lay_bearing_turner(const lay_unit *unit, const lay_expected *bearing, bool cage) {
+    const char *inner = unit->bodies[bearing->wheel_body[0]].name, *outer = unit->bodies[bearing->wheel_body[1]].name;
+    if (!(bearing->order > 0)) return (lay_turner){0, NULL, NULL};
+    if (!(bearing->ring_order[1] > 0)) return (lay_turner){bearing->order, inner, NULL};
+    if (!(bearing->ring_order[0] > 0)) return (lay_turner){bearing->order, outer, NULL};
+    if (cage) return (lay_turner){1, unit->bodies[unit->reference].name, NULL};
+    return (lay_turner){bearing->order, inner, outer};
+}

@@ -46,8 +46,6 @@ bool lay_strike_expected(const lay_hypothesis *h, const lay_run_evidence *run, l
                                     : run->load == LAY_LOAD_COAST || run->load == LAY_LOAD_UNKNOWN;
 }
 
-#define ALIKE 0.004 /* orders nearer than this cannot be told apart: slip differs by as much */
-
 bool lay_strikes_alike(const lay_hypothesis *a, const lay_hypothesis *b, const lay_run_evidence *runs,
                        size_t run_count) {
     bool any = false;
@@ -55,7 +53,7 @@ bool lay_strikes_alike(const lay_hypothesis *a, const lay_hypothesis *b, const l
     for (size_t r = 0; r < run_count; r++) {
         if (!runs[r].usable || runs[r].gear < 0) continue;
         double x = lay_strike_order(a, &runs[r]), y = lay_strike_order(b, &runs[r]);
-        if ((x > 0) != (y > 0) || fabs(x - y) > ALIKE * x) return false;
+        if ((x > 0) != (y > 0) || fabs(x - y) > LAY_STRIKE_ALIKE * x) return false;
         if (x <= 0) continue;
         if (lay_strike_expected(a, &runs[r], LAY_FLANK_ANY) != lay_strike_expected(b, &runs[r], LAY_FLANK_ANY) &&
             a->kind == LAY_KIND_CHIP)

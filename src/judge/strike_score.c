@@ -42,19 +42,18 @@ static double made_by(const explanation *x, size_t r) {
 
 /* Level of `other` in run r that `self` makes. */
 static double taken_in(const explanation *x, size_t r) {
-    static const double weight[] = {1, 0.7, 0.5};
     const lay_strike *at = &x->other_at[r];
     if (!at->valid || !x->self_at[r].valid) return 0;
     double order = lay_strike_order(x->other, &x->runs[r]) * (1 + at->slip), made = made_by(x, r), taken = 0;
     bool series = x->other->kind == LAY_KIND_CHIP || x->other->kind == LAY_KIND_CAGE;
-    int lines = series ? 8 : 3, covered = 0, known = 0;
+    int lines = series ? 8 : LAY_STRIKE_RING_LINES, covered = 0, known = 0;
     for (int k = 1; k <= lines && k <= at->lines; k++) {
         double level = at->level_db[k - 1];
         if (isnan(level)) continue;
         known++;
         if (!lay_strike_covers(x->self, &x->self_at[r], &x->runs[r], k * order)) continue;
         covered += lay_strike_rest(level, made) < 0.7 * level;
-        if (!series) taken += weight[k - 1] * (level - lay_strike_rest(level, made));
+        if (!series) taken += lay_strike_weight(k) * (level - lay_strike_rest(level, made));
     }
     if (series) return 2 * covered > known ? at->score : 0;
     return covered ? taken + fmin(LAY_STRIKE_SIDE_DB, at->side_db) : 0;

@@ -181,7 +181,6 @@ static void search(lay_search *s, lay_flank flank, lay_strike_common *common, la
     common->runs = (int)s->counted;
     common->score = best_of(s, 1, &band, &point);
     common->elsewhere = s->points > 1 ? elsewhere(s) : 0;
-    common->slip = s->points == 1 ? 0 : s->low + POINT * (double)point;
     common->crank = crank_order(s) > 0;
     double sides = 0;
     for (size_t r = 0; r < s->run_count; r++) {
@@ -254,7 +253,7 @@ static lay_status observe(const lay_unit *unit, const lay_hypothesis_list *list,
 
 lay_status lay_strikes_observe(const lay_unit *unit, const lay_hypothesis_list *list, const lay_run_evidence *runs,
                                size_t run_count, lay_strike_table *out, lay_error *err) {
-    *out = (lay_strike_table){.hypotheses = list->count, .runs = run_count};
+    *out = (lay_strike_table){.runs = run_count};
     out->at = lay_calloc(list->count * run_count + 1, sizeof *out->at);
     out->common = lay_calloc(list->count + 1, sizeof *out->common);
     lay_strikes **views = lay_calloc(run_count + 1, sizeof *views);

@@ -34,12 +34,7 @@ lay_turner lay_strike_turner(const lay_finding *f, const lay_expected *e) {
     if (is_chip(f))
         return (lay_turner){e->wheel_order[f->hypothesis->wheel], name_of(f, e->wheel_body[f->hypothesis->wheel]),
                             NULL};
-    if (!(e->ring_order[1] > 0)) return (lay_turner){e->order, name_of(f, e->wheel_body[0]), NULL};
-    if (!(e->ring_order[0] > 0)) return (lay_turner){e->order, name_of(f, e->wheel_body[1]), NULL};
-    /* A cage follows both rings, each by its share: only the reference counts it plainly. */
-    if (f->hypothesis->kind == LAY_KIND_CAGE || lay_strike_swings_only(f))
-        return (lay_turner){1, name_of(f, f->unit->reference), NULL};
-    return (lay_turner){e->order, name_of(f, e->wheel_body[0]), name_of(f, e->wheel_body[1])};
+    return lay_bearing_turner(f->unit, e, f->hypothesis->kind == LAY_KIND_CAGE || lay_strike_swings_only(f));
 }
 
 /* ---- what strikes how often ---- */

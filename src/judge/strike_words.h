@@ -17,11 +17,7 @@ lay_status lay_strike_checks(const lay_finding *f, lay_strings *out, lay_error *
 /* True for a damaged element that shows only by the swing of its cage, not by blows of its own. */
 bool lay_strike_swings_only(const lay_finding *f);
 
-/* What the blows are counted by: a wheel, a ring that turns while the other stands, or one ring against the other. */
-typedef struct lay_turner {
-    double order; /* turns per turn of the reference */
-    const char *body, *against;
-} lay_turner;
+/* What the blows are counted by: a wheel, or what lay_bearing_turner says. */
 lay_turner lay_strike_turner(const lay_finding *f, const lay_expected *e);
 
 /* Levels of the multiples that are known: how many, their mean and range. */

@@ -10,7 +10,6 @@ typedef struct lay_strike_common {
     double score;     /* mean over these runs, dB */
     double elsewhere; /* what orders around it reach in the same way */
     double side_db;   /* mean level of its sidebands */
-    double slip;
     lay_flank flank;
     bool wide;  /* the multiples are known roughly only, and many other things strike */
     bool crank; /* chip: the wheel turns in step with the crank, so that cylinders could tick alike */
@@ -18,7 +17,7 @@ typedef struct lay_strike_common {
 
 /* What the runs hold at the orders of the hypotheses that strike. */
 typedef struct lay_strike_table {
-    size_t hypotheses, runs;
+    size_t runs;
     lay_strike *at;            /* [hypotheses][runs]; not valid for the others */
     lay_strike_common *common; /* [hypotheses] */
 } lay_strike_table;
@@ -56,6 +55,8 @@ bool lay_strike_covers(const lay_hypothesis *h, const lay_strike *at, const lay_
 /* True when what the runs show of `a` fits `b` as well, within the slip a bearing may have. */
 bool lay_strikes_inseparable(const lay_hypothesis_list *list, const lay_strike_table *table,
                              const lay_run_evidence *runs, size_t a, size_t b);
+
+#define LAY_STRIKE_ALIKE 0.004 /* orders nearer than this share cannot be told apart: slip differs by as much */
 
 /* True when both strike alike in every run, so that nothing recorded can tell them apart. */
 bool lay_strikes_alike(const lay_hypothesis *a, const lay_hypothesis *b, const lay_run_evidence *runs,

@@ -119,8 +119,6 @@ static const lay_expected *part_named(const lay_expected *e, size_t count, lay_p
     return NULL;
 }
 
-#define APART 0.004 /* shares of an order by which bearings can be told apart: slip differs by as much */
-
 static bool any_loaded(const lay_kinematics *k) {
     for (size_t m = 0; m < k->mesh_count; m++)
         if (k->loaded[m]) return true;
@@ -139,8 +137,8 @@ static bool worth_a_run(const lay_judging *j, const lay_hypothesis *h, const cha
     const lay_expected *own = part_named(e, count, h->type, lay_hypothesis_part(j->unit, h));
     const lay_expected *other = twin ? part_named(e, count, h->type, twin) : NULL;
     if (own && other && lay_hypothesis_strikes(h))
-        worth = own->loaded != other->loaded ||
-                (own->loaded && h->type == LAY_PART_BEARING && fabs(own->order - other->order) > APART * own->order);
+        worth = own->loaded != other->loaded || (own->loaded && h->type == LAY_PART_BEARING &&
+                                                 fabs(own->order - other->order) > LAY_STRIKE_ALIKE * own->order);
     else if (own)
         worth = own->loaded;
     free(e);

@@ -113,7 +113,6 @@ static lay_status fill_suspect(const lay_judging *j, size_t self, lay_suspect *s
                            j->run_count,
                            best,
                            next_loudest(j, self),
-                           NAN,
                            &s->blows,
                            strikes ? lay_strike_common_of(&j->strikes, self) : NULL,
                            strikes ? lay_strike_of(&j->strikes, self, 0) : NULL};

@@ -13,7 +13,6 @@ typedef struct lay_finding {
     size_t run_count;
     const lay_observation *best;     /* in the run that shows it best */
     double next_db;                  /* level of the next loudest mesh, NaN when there is none */
-    double sideband_db;              /* strongest sidebands re the mesh line, NaN when not measured */
     const lay_blows *blows;          /* lines 0: a tone */
     const lay_strike_common *strike; /* over all runs; NULL for a tone */
     const lay_strike *strike_at;     /* [run_count]; NULL for a tone */

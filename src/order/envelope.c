@@ -87,8 +87,9 @@ lay_status lay_envelope_new(const lay_envelope_options *options, const lay_shaft
     double stretch = longest_stretch(shaft, &which);
     lay_envelope *e = lay_calloc(1, sizeof *e);
     if (!e) return lay_fail(err, LAY_NO_MEMORY, "not enough memory for the envelope");
-    lay_shaft_range(shaft, &e->min_hz, &e->mean_hz, &e->max_hz, &e->revolutions);
-    lay_status status = shaft->count < 2 || !(e->max_hz > 0)
+    double min_hz, mean_hz, max_hz, revolutions;
+    lay_shaft_range(shaft, &min_hz, &mean_hz, &max_hz, &revolutions);
+    lay_status status = shaft->count < 2 || !(max_hz > 0)
                             ? lay_fail(err, LAY_BAD_INPUT, "the shaft does not turn in this recording")
                             : lay_bank_init(&e->bank, options->rate, options->channels, err);
     double order = options->max_order > 0 ? fmin(options->max_order, 0.45 * PER_TURN) : HIGHEST_ORDER;

@@ -10,7 +10,6 @@ struct lay_envelope {
     lay_bank bank;
     lay_clock clock;
     size_t turns, n, hop, bins;
-    double min_hz, mean_hz, max_hz, revolutions;
     double *before, *after; /* [bands] running energy at the last two short spectra */
     double before_s, after_s;
     double *edge; /* [bands] running energy at the last angle */

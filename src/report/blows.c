@@ -11,10 +11,8 @@ bool lay_blows_known(const lay_report_view *view, const lay_suspect *s) {
     return s->blows.band >= 0 && (size_t)s->blows.band < view->d->runs[s->best_run].envelope.band_count;
 }
 
-#define RING_LINES 3 /* multiples that are measured of blows of a ring or an element */
-
 bool lay_blows_swing_only(const lay_suspect *s) {
-    return s->kind == LAY_KIND_ELEMENT && s->blows.lines > RING_LINES;
+    return s->kind == LAY_KIND_ELEMENT && s->blows.lines > LAY_STRIKE_RING_LINES;
 }
 
 /* The part in the run that shows it best. */
@@ -25,19 +23,12 @@ static const lay_expected *expected_of(const lay_run_evidence *run, const lay_su
     return NULL;
 }
 
-lay_blows_turner lay_blows_turner_of(const lay_report_view *view, const lay_suspect *s) {
+lay_turner lay_blows_turner(const lay_report_view *view, const lay_suspect *s) {
     const lay_run_evidence *run = &view->d->runs[s->best_run];
     const lay_expected *e = expected_of(run, s);
-    if (s->kind == LAY_KIND_CHIP) return (lay_blows_turner){s->body != NULL ? s->blows.order : 0, s->body, NULL};
-    if (e == NULL || !(e->order > 0)) return (lay_blows_turner){0, NULL, NULL};
-    const char *inner = lay_words_body(view->unit, e->wheel_body[0]);
-    const char *outer = lay_words_body(view->unit, e->wheel_body[1]);
-    if (!(e->ring_order[1] > 0)) return (lay_blows_turner){e->order, inner, NULL};
-    if (!(e->ring_order[0] > 0)) return (lay_blows_turner){e->order, outer, NULL};
-    /* A cage follows both rings, each by its share: only the reference counts it plainly. */
-    if (s->kind == LAY_KIND_CAGE || lay_blows_swing_only(s))
-        return (lay_blows_turner){1, lay_words_body(view->unit, view->unit->reference), NULL};
-    return (lay_blows_turner){e->order, inner, outer};
+    if (s->kind == LAY_KIND_CHIP) return (lay_turner){s->body != NULL ? s->blows.order : 0, s->body, NULL};
+    if (e == NULL) return (lay_turner){0, NULL, NULL};
+    return lay_bearing_turner(view->unit, e, s->kind == LAY_KIND_CAGE || lay_blows_swing_only(s));
 }
 
 const char *lay_blows_place(lay_kind kind) {

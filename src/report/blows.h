@@ -11,12 +11,8 @@ bool lay_blows_known(const lay_report_view *view, const lay_suspect *s);
  */
 bool lay_blows_swing_only(const lay_suspect *s);
 
-/* What the blows are counted by: a wheel, a ring that turns, or one ring against the other. order 0: unknown. */
-typedef struct lay_blows_turner {
-    double order; /* turns per turn of the reference */
-    const char *body, *against;
-} lay_blows_turner;
-lay_blows_turner lay_blows_turner_of(const lay_report_view *view, const lay_suspect *s);
+/* What the blows are counted by: a wheel, or what lay_bearing_turner says. order 0: unknown. */
+lay_turner lay_blows_turner(const lay_report_view *view, const lay_suspect *s);
 
 /* "outer race", "ball or roller", ..., "tooth". */
 const char *lay_blows_place(lay_kind kind);

@@ -13,6 +13,13 @@ static void strings(lay_json *j, const char *name, const lay_strings *list) {
     lay_json_close_array(j);
 }
 
+static void band(lay_json *j, double low_hz, double high_hz) {
+    lay_json_open_array(j, "band_hz");
+    lay_json_number(j, NULL, low_hz, 0);
+    lay_json_number(j, NULL, high_hz, 0);
+    lay_json_close_array(j);
+}
+
 /* Null for a fault that makes a tone. */
 static void blows(lay_json *j, const lay_blows *b) {
     if (b->lines <= 0) {
@@ -24,10 +31,7 @@ static void blows(lay_json *j, const lay_blows *b) {
     lay_json_number(j, "order", b->order, 4);
     lay_json_number(j, "hz", b->hz, 2);
     lay_json_number(j, "slip", b->slip, 4);
-    lay_json_open_array(j, "band_hz");
-    lay_json_number(j, NULL, b->low_hz, 0);
-    lay_json_number(j, NULL, b->high_hz, 0);
-    lay_json_close_array(j);
+    band(j, b->low_hz, b->high_hz);
     lay_json_open_array(j, "multiples_db");
     for (int k = 0; k < b->lines && k < LAY_STRIKE_LINES; k++) lay_json_number(j, NULL, b->level_db[k], 2);
     lay_json_close_array(j);
@@ -74,10 +78,7 @@ static void stranger(lay_json *j, const lay_unit *unit, const lay_stranger *s) {
     lay_json_number(j, "order", s->order, 4);
     lay_json_number(j, "hz", s->hz, 2);
     lay_json_number(j, "height_db", s->height_db, 2);
-    lay_json_open_array(j, "band_hz");
-    lay_json_number(j, NULL, s->low_hz, 0);
-    lay_json_number(j, NULL, s->high_hz, 0);
-    lay_json_close_array(j);
+    band(j, s->low_hz, s->high_hz);
     lay_json_close_object(j);
 }
 

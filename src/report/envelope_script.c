@@ -30,7 +30,7 @@ typedef struct plot {
     const lay_suspect *s;
     const lay_run_evidence *run;
     const float *ratio;
-    lay_blows_turner by;
+    lay_turner by;
     double max_order, high; /* end of the order axis; highest point of the curve, dB */
     int counts[FAMILY_COUNT];
     lay_text *out;
@@ -229,7 +229,7 @@ lay_status lay_envelope_script(const lay_report_view *view, const lay_suspect *s
     plot p = {.view = view, .s = suspect, .run = &view->d->runs[suspect->best_run], .out = out};
     const lay_envelope_spectrum *e = &p.run->envelope;
     p.ratio = e->ratio + (size_t)suspect->blows.band * e->bins;
-    p.by = lay_blows_turner_of(view, suspect);
+    p.by = lay_blows_turner(view, suspect);
     find_range(&p);
     curve(&p);
     predicted(&p);

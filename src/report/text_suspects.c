@@ -45,7 +45,7 @@ static void tone(const lay_page *page, const lay_suspect *s) {
 /* How often, so that a reader with the bearing's data at hand can compare. */
 static void strikes(const lay_report_view *view, const lay_page *page, const lay_suspect *s) {
     const lay_blows *b = &s->blows;
-    lay_blows_turner by = lay_blows_turner_of(view, s);
+    lay_turner by = lay_blows_turner(view, s);
     lay_text often = {0};
     if (s->kind == LAY_KIND_CHIP)
         lay_text_add(&often, "once per turn of %s: ", s->body != NULL ? s->body : "the wheel");

@@ -15,7 +15,10 @@
 #define SMOOTH_DB 8.0
 #define LOCKED_DB 20.0 /* a stronger line of many is no better proof */
 
-static const double ring_weights[] = {1, 0.7, 0.5};
+double lay_strike_weight(int k) {
+    static const double weights[] = {1, 0.7, 0.5};
+    return k >= 1 && k <= LAY_STRIKE_RING_LINES ? weights[k - 1] : 0;
+}
 
 /* Highest of the bins around the place where the line should be: at the edge it counts OFF_DB less. */
 static double highest_near(const float *row, size_t bins, double at, double half) {
@@ -31,8 +34,10 @@ static double highest_near(const float *row, size_t bins, double at, double half
 
 /* How many lines of the series lie inside the spectra; 0 when it cannot be looked for. */
 static int lines_inside(const lay_strikes *s, lay_strike_series series, double order) {
-    static const int most[] = {
-        [LAY_STRIKE_RING] = 3, [LAY_STRIKE_CAGE] = 8, [LAY_STRIKE_SWING] = 8, [LAY_STRIKE_LOCKED] = 16};
+    static const int most[] = {[LAY_STRIKE_RING] = LAY_STRIKE_RING_LINES,
+                               [LAY_STRIKE_CAGE] = 8,
+                               [LAY_STRIKE_SWING] = 8,
+                               [LAY_STRIKE_LOCKED] = 16};
     const lay_envelope_spectrum *e = &s->run->envelope;
     double top = (double)(e->bins - 4) * e->step;
     if (!(order >= 5 * e->step) || order > top) return 0;
@@ -49,8 +54,8 @@ static double ring_score(const double *level, int lines) {
         else
             second = fmax(second, level[k]);
     for (int k = 0; k < lines; k++) {
-        sum += ring_weights[k] * fmin(level[k], second + ALONE_DB);
-        weights += ring_weights[k];
+        sum += lay_strike_weight(k + 1) * fmin(level[k], second + ALONE_DB);
+        weights += lay_strike_weight(k + 1);
     }
     return LAY_STRIKE_WEIGHTS * sum / weights;
 }
@@ -61,7 +66,7 @@ static double swing_score(const double *level, int lines) {
     if (lines < 8) return 0;
     double late[] = {level[4], level[5], level[6], level[7]};
     double first = fmax(level[0], fmax(level[1], level[2]));
-    return fmax(0, ring_score(level, 3) - 3 * fmax(0, lay_median(late, 4) + SMOOTH_DB - first));
+    return fmax(0, ring_score(level, LAY_STRIKE_RING_LINES) - 3 * fmax(0, lay_median(late, 4) + SMOOTH_DB - first));
 }
 
 static double cage_score(const double *level, int lines) {
