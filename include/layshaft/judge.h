@@ -66,6 +66,35 @@ typedef struct lay_suspect {
     lay_strings reasons, checks, not_separable_from;
 } lay_suspect;
 
+/* ---- the closer look at a suspect ---- */
+
+/* A frequency at which the case, the vehicle or the sensor's mounting answers, whichever order passes it. */
+typedef struct lay_resonance {
+    double hz, sd_hz;    /* and how well it is known */
+    double gain_db;      /* of the answer there over the answer around it */
+    double width_hz;     /* between the points 3 dB below */
+    int orders;          /* that peak there */
+} lay_resonance;
+
+/* Orders against speed parted into what excites and how the structure answers:
+ * level of order o at speed s = excitation of o + slope of o * 10 lg s + answer at o * s (derived here). */
+typedef struct lay_response {
+    size_t points;       /* of the answer, evenly spaced in log frequency */
+    double low_hz, step; /* point i lies at low_hz * exp(i * step) */
+    double *answer_db;   /* [points] mean 0; NaN: no order passed there */
+    double *sd_db;       /* [points] */
+    lay_resonance *resonances; /* [resonance_count] highest gain first */
+    size_t resonance_count;
+    double *excitation_db; /* [cut_count] of each cut at the mean speed, answer taken off */
+    double *slope;         /* [cut_count] power of the speed (2: level rises by 20 dB per decade) */
+    double residual_db;    /* rms of what is left */
+} lay_response;
+LAY_API void lay_response_free(lay_response *response);
+/* `cuts` may come from several runs made with the same sensor at the same place; those at which an order stands less than 6 dB over
+ * the floor are left out point by point. *found is false, and nothing is claimed, when no frequency is passed by at least two
+ * orders, or too little speed was covered. */
+LAY_API lay_status lay_response_find(const lay_cut *cuts, size_t cut_count, lay_response *out, bool *found, lay_error *err);
+
 /* Something strikes in step with a body, and nothing in the unit file does so. */
 typedef struct lay_stranger {
     bool found;

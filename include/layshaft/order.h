@@ -1,4 +1,5 @@
-/* The order domain: angular resampling, averaged order spectra, order map over speed, floor, lines. */
+/* The order domain: angular resampling, averaged order spectra, order map over speed, floor, lines; envelope spectra;
+ * orders followed over time; averages over the turn of a body and what they say of its teeth. */
 #ifndef LAYSHAFT_ORDER_H
 #define LAYSHAFT_ORDER_H
 
@@ -135,5 +136,129 @@ LAY_API lay_status lay_envelope_feed(lay_envelope *envelope, const double *frame
 /* LAY_BAD_INPUT when no stretch holds 8 turns. */
 LAY_API lay_status lay_envelope_finish(lay_envelope *envelope, lay_envelope_spectrum *out, lay_error *err);
 LAY_API void lay_envelope_free(lay_envelope *envelope);
+
+/* ---- orders followed over time: Vold-Kalman filter, second generation ---- */
+
+/* A tone to follow: its phase is 2 pi (order * turns of the reference + hz * time). One of the two is usually 0. */
+typedef struct lay_vk_track {
+    double order, hz;
+} lay_vk_track;
+
+typedef enum lay_vk_width { LAY_VK_HZ, LAY_VK_ORDERS } lay_vk_width;
+
+typedef struct lay_vk_options {
+    double rate;                /* samples/s of the input */
+    int channels;               /* fed interleaved, each followed by itself */
+    const lay_vk_track *tracks; /* [track_count], copied; solved together where they cross or come close */
+    size_t track_count;
+    int poles;        /* 1..3; 0: 2 */
+    double bandwidth; /* -3 dB, two-sided, as for the filter of one pole pair: 1 / (1 + r^2 (2 - 2 cos w)^p) = 1/sqrt 2 */
+    lay_vk_width width; /* what `bandwidth` is counted in: the same Hz, or the same orders, all the way */
+} lay_vk_options;
+
+/* Results over a stretch of time; blocks follow one another without gap or overlap. Borrowed, valid during the call. */
+typedef struct lay_vk_block {
+    int64_t first_frame;
+    size_t frames;
+    const double *sum; /* [frames * channels] all tracks together, in input units; 0 where the shaft's angle is not known */
+    size_t points;     /* of the envelopes in this stretch, some eight per 1 / bandwidth; none where there is no angle */
+    const double *time, *turns, *hz; /* [points] of the reference */
+    const double *envelope;          /* [points][track_count][channels] pairs (re, im): the track is the real part of
+                                      * envelope * exp(i phase); its peak amplitude is the modulus */
+} lay_vk_block;
+typedef lay_status (*lay_vk_sink)(const lay_vk_block *block, void *user, lay_error *err);
+
+typedef struct lay_vk lay_vk; /* streaming filter; memory does not grow with the length */
+/* Borrowed: `shaft` must outlive it. LAY_BAD_INPUT when the options make no filter: bandwidth not above 0 or too wide for
+ * the rate, no track, a track that is above half the rate at every speed of the shaft, a shaft that does not turn. */
+LAY_API lay_status lay_vk_new(const lay_vk_options *options, const lay_shaft *shaft, lay_vk_sink sink, void *user,
+                              lay_vk **out, lay_error *err);
+/* What is no finite number counts as 0. An error of the sink ends it and is handed on. */
+LAY_API lay_status lay_vk_feed(lay_vk *vk, const double *frames, size_t count, lay_error *err);
+/* Deliver what is left; every frame fed has then been delivered once. */
+LAY_API lay_status lay_vk_finish(lay_vk *vk, lay_error *err);
+LAY_API void lay_vk_free(lay_vk *vk);
+/* Weight r^2 of the penalty for a -3 dB two-sided `bandwidth` (same unit as `rate`): (sqrt 2 - 1) / (4 sin^2(pi bandwidth /
+ * (2 rate)))^poles. The expanded polynomials of the literature cancel in doubles (derived here). */
+LAY_API double lay_vk_weight(int poles, double bandwidth, double rate);
+
+/* ---- time-synchronous average (TSA): the signal over one turn of a body ---- */
+
+typedef struct lay_tsa_options {
+    double rate;
+    int channels;          /* fed interleaved, each averaged by itself */
+    const double *bodies;  /* [body_count] turns of each body per turn of the reference, > 0; copied */
+    size_t body_count;
+    double max_order; /* highest order, per turn of the reference, that is kept; what lies above is filtered away */
+    size_t records;   /* besides the whole, averages of so many equal parts of it one after the other; 0: none */
+} lay_tsa_options;
+
+/* The average of one body. Point 0 is where order * turns of the reference is a whole number: with one tach pulse per
+ * turn of this body, at the pulse. */
+typedef struct lay_tsa_average {
+    double order;            /* as asked for */
+    size_t points, channels; /* of one turn; points is a power of two */
+    double turns;            /* of the body, averaged */
+    double max_order;        /* highest order per turn of the body that is in it */
+    double *mean;            /* [channels * points], channel by channel */
+    size_t records;
+    double *record;       /* [records * channels * points] */
+    double record_turns;  /* of the body in each */
+    double *power;        /* [channels] mean square of the signal that was averaged, up to max_order */
+} lay_tsa_average;
+LAY_API void lay_tsa_average_free(lay_tsa_average *average);
+
+typedef struct lay_tsa lay_tsa; /* streaming; the longest stretch of the shaft without a break is taken */
+LAY_API lay_status lay_tsa_new(const lay_tsa_options *options, const lay_shaft *shaft, lay_tsa **out, lay_error *err);
+LAY_API lay_status lay_tsa_feed(lay_tsa *tsa, const double *frames, size_t count, lay_error *err);
+/* out[body_count]. LAY_BAD_INPUT, with how many turns there were, when fewer than 4 of any body could be averaged. */
+LAY_API lay_status lay_tsa_finish(lay_tsa *tsa, lay_tsa_average *out, lay_error *err);
+LAY_API void lay_tsa_free(lay_tsa *tsa);
+
+/* ---- condition of a gear from its average (definitions: Lebold et al., 54th MFPT (2000) 623; formulas from memory of
+ * the works named at each) ---- */
+
+/* What is taken off the average x, all in whole cycles per turn of the body:
+ *   mesh harmonics      k * teeth, k = 1..harmonics, of every toothed wheel on the body
+ *   shaft harmonics     1..shaft
+ *   first sidebands     k * teeth +- 1..sidebands
+ * residual = x less mean, shaft and mesh harmonics; difference = residual less the sidebands; regular = x - difference. */
+typedef struct lay_condition_options {
+    const int *teeth; /* [mesh_count] of the wheels on this body */
+    size_t mesh_count;
+    int harmonics; /* 0: all that the average holds */
+    int shaft;     /* -1: 2 */
+    int sidebands; /* -1: 1 */
+    int band;      /* half-width of the band around the first wheel's mesh in cycles per turn; 0: half the teeth - 1 */
+} lay_condition_options;
+
+/* NaN: not computable (nothing is left after the removals, or only rounding). */
+typedef struct lay_condition {
+    double rms, crest, kurtosis; /* of x */
+    double residual_kurtosis;
+    double fm0;           /* Stewart 1977: (max x - min x) / sum of the peak amplitudes of the mesh harmonics */
+    double fm4, m6a, m8a; /* Stewart 1977, Martin 1989: normalised moments of the difference */
+    double na4;           /* Zakrajsek, Townsend and Decker 1993, over the records; the whole average when there are none */
+    double nb4;           /* Zakrajsek, Handschuh and Decker 1994: the same of the envelope of the band */
+    double slf, si;       /* sideband level factor, sideband index */
+    double er;            /* energy ratio: rms of difference / rms of regular */
+    double worst_turn;    /* where on the turn, 0..1, the difference is largest in a window of one tooth */
+    double worst_ratio;   /* its energy there over its mean energy */
+} lay_condition;
+
+typedef struct lay_gear_signals {
+    size_t points;
+    double *residual, *difference, *regular, *band; /* [points] */
+    double *amplitude, *phase; /* [points] of the band around the first mesh: peak amplitude; phase in rad less the
+                                * carrier's, without jumps */
+} lay_gear_signals;
+LAY_API void lay_gear_signals_free(lay_gear_signals *signals);
+
+/* x[points] is one turn. LAY_BAD_INPUT for no teeth, or a mesh order the turn cannot hold. */
+LAY_API lay_status lay_gear_signals_of(const double *x, size_t points, const lay_condition_options *options,
+                                       lay_gear_signals *out, lay_error *err);
+/* `records` [record_count * points] for NA4 and NB4, oldest first; NULL with 0: x alone. */
+LAY_API lay_status lay_condition_of(const double *x, size_t points, const double *records, size_t record_count,
+                                    const lay_condition_options *options, lay_condition *out, lay_error *err);
 
 #endif

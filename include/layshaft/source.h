@@ -61,6 +61,7 @@ typedef struct lay_run_evidence {
     int tach_body;        /* body the tach looks at; -1 the reference itself, or no tach */
     bool tach_marks_turn; /* one pulse per turn of it */
     double speed_confidence, speed_correction, mean_hz, min_hz, max_hz, revolutions;
+    lay_shaft shaft; /* how the reference turned; no knots where not known */
     lay_order_spectrum spectrum;    /* in digital full scale */
     lay_envelope_spectrum envelope; /* no bands: none could be had, `warnings` says why */
     double *fixed_hz;               /* tones that stay at one frequency while speed moves, Hz */
@@ -192,5 +193,65 @@ LAY_API bool lay_strike_scores(const lay_strikes *strikes, lay_strike_series ser
 /* The series in one band (counted as above) at one slip. `side`: distance of the sidebands looked at, 0 none. */
 LAY_API void lay_strike_at(const lay_strikes *strikes, lay_strike_series series, double order, double slip, size_t band,
                            double side, lay_strike *out);
+
+/* ---- reading a run again ---- */
+
+/* The analysed channels of a run as they are in the recording, in full scale. */
+typedef struct lay_run_stream lay_run_stream;
+LAY_API lay_status lay_run_stream_open(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
+                                       lay_run_stream **out, lay_error *err);
+LAY_API double lay_run_stream_rate(const lay_run_stream *stream);
+LAY_API int lay_run_stream_channels(const lay_run_stream *stream);
+/* Up to `frames` frames into out[frames * channels], what is no finite number as 0; *got < frames only at the end. */
+LAY_API lay_status lay_run_stream_read(lay_run_stream *stream, double *out, size_t frames, size_t *got, lay_error *err);
+LAY_API void lay_run_stream_close(lay_run_stream *stream); /* NULL allowed */
+
+/* ---- the orders of one part ---- */
+
+#define LAY_PART_ORDERS_MAX 64
+
+/* What a part can be heard at in a run. */
+typedef struct lay_part_order {
+    double order; /* per turn of the reference */
+    int harmonic; /* of the part's base order */
+    int sideband; /* turns of `body` away from it, signed */
+    int body;     /* -1 none */
+    double above_floor_db; /* of the line that stands there in this run; NaN: none */
+    const char *shared;    /* name of another part that makes the same order, borrowed from the unit; NULL: none */
+} lay_part_order;
+
+typedef struct lay_part_orders {
+    lay_part_order items[LAY_PART_ORDERS_MAX];
+    size_t count;
+    const lay_expected *part; /* borrowed from the run; NULL: a body or a single order */
+    int body;                 /* that was named instead of a part; -1 */
+} lay_part_orders;
+
+/* The orders of `name`: a mesh, `axle`, `engine`, a rotor (its multiples), a body (a wheel or shaft: low multiples of its
+ * turn, and its sidebands on the meshes it is in), any case. Meshes and axle: harmonics up to what the run holds, and the
+ * sidebands of both wheels at which a line stands. Strongest first where lines stand, the rest by order. LAY_BAD_INPUT for an
+ * unknown name (with the nearest), a bearing (it strikes, see lay_run_evidence.envelope), a part that does not turn in this gear,
+ * a run without speed. */
+LAY_API lay_status lay_run_part_orders(const lay_unit *unit, const lay_run_evidence *run, const char *name,
+                                       lay_part_orders *out, lay_error *err);
+
+/* ---- order cuts: the level of an order against speed ---- */
+
+typedef struct lay_cut {
+    double order;
+    size_t count;     /* speeds at which it was measured, rising */
+    double *hz;       /* [count] of the reference */
+    double *power;    /* [count] mean square of the order there, in full scale, sum over channels */
+    double *floor;    /* [count] what noise alone leaves in the filter there */
+    double *seconds;  /* [count] measured */
+} lay_cut;
+LAY_API void lay_cuts_free(lay_cut *cuts, size_t count); /* frees what the cuts hold and `cuts` itself */
+
+/* Follow `orders` [count] through the run by Vold-Kalman filters and average them in `classes` (0: chosen from the length) equal
+ * steps of speed; steps that hold less than a filter's length are left out, a steady run gives one. Caller frees *out (an array of
+ * `count`) with lay_cuts_free. */
+LAY_API lay_status lay_run_cuts(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
+                                const lay_run_evidence *run, const double *orders, size_t count, size_t classes,
+                                lay_cut **out, lay_error *err);
 
 #endif

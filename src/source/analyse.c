@@ -23,6 +23,7 @@ void lay_run_evidence_free(lay_run_evidence *run) {
     free(run->expected);
     free(run->lines);
     free(run->fixed_hz);
+    lay_shaft_free(&run->shaft);
     lay_order_spectrum_free(&run->spectrum);
     lay_envelope_spectrum_free(&run->envelope);
     lay_text_free(&run->warnings);
@@ -208,6 +209,10 @@ lay_status lay_run_analyse(const lay_unit *unit, const lay_run_spec *spec, const
     lay_reading r = {.unit = unit, .spec = spec, .table_path = table_path, .out = out};
     lay_status status = lay_reading_open(&r, err);
     if (status == LAY_OK) status = measure(&r, options, err);
+    if (status == LAY_OK && out->usable) { /* for whoever reads the recording again */
+        out->shaft = r.shaft;
+        r.shaft = (lay_shaft){0};
+    }
     lay_reading_close(&r);
     if (status != LAY_OK) lay_run_evidence_free(out);
     return status;
