@@ -3,12 +3,13 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define NOTHING_DB (-20.0) /* below this a tone carries no more information */
-#define UNEVEN 6.3         /* sides of one pair rarely differ by more (8 dB) */
-#define LOWEST 3           /* firing orders up to which the engine rules over all */
-#define LOW 10             /* and over sources that have one order only */
-#define SKIRT_BINS 7       /* a strong line's skirt reaches this far */
-#define SKIRT 40.0         /* and hides what is this many times weaker (16 dB) */
+#define NOTHING_DB (-20.0)  /* below this a tone carries no more information */
+#define UNEVEN 6.3          /* sides of one pair rarely differ by more (8 dB) */
+#define CLEAR_OF_ENGINE 5.0 /* times the share that the engine has by its neighbours (7 dB) */
+#define LOWEST 3            /* firing orders up to which the engine rules over all */
+#define LOW 10              /* and over sources that have one order only */
+#define SKIRT_BINS 7        /* a strong line's skirt reaches this far */
+#define SKIRT 40.0          /* and hides what is this many times weaker (16 dB) */
 
 lay_observation *lay_observation_at(const lay_observations *o, size_t hypothesis, size_t run, int group) {
     return &o->at[(hypothesis * o->runs + run) * LAY_GROUPS + (size_t)group];
@@ -116,12 +117,17 @@ static void observe_single(const lay_hypothesis *h, const lay_run_evidence *run,
     out->level_db = own_level(out->engine, &out->tone);
 }
 
-/* Power of the stronger side, at most 8 dB above the weaker; -1 where no side is free of the engine. */
+/* What the part itself makes of one side: the engine's share taken off where it is small, unknown (-1) where it is not.
+ */
+static double own_side(const lay_observation *side) {
+    if (!side->valid || (side->engine > 0 && side->tone.power < CLEAR_OF_ENGINE * side->engine)) return -1;
+    bool stands = side->tone.significance > 2 && side->tone.off_sd <= 5;
+    return stands ? side->tone.power - side->engine : 0;
+}
+
+/* Power of the stronger side, at most 8 dB above the weaker; -1 where the engine leaves neither side to measure. */
 static double side_power(const lay_observation side[2]) {
-    double power[2] = {-1, -1};
-    for (int s = 0; s < 2; s++)
-        if (side[s].valid && side[s].engine <= 0)
-            power[s] = side[s].tone.significance > 2 && side[s].tone.off_sd <= 5 ? side[s].tone.power : 0;
+    double power[2] = {own_side(&side[0]), own_side(&side[1])};
     double strong = fmax(power[0], power[1]), weak = fmin(power[0], power[1]);
     return weak < 0 ? strong : fmin(strong, UNEVEN * weak);
 }
