@@ -87,6 +87,10 @@ static void write_angle(const lay_sim_scene *scene, size_t fault, lay_text *out)
     }
 }
 
+static bool in_one_wheel(lay_fault_kind kind) {
+    return kind == LAY_FAULT_ECCENTRIC || kind == LAY_FAULT_CHIP || kind == LAY_FAULT_GHOST;
+}
+
 static void write_fault(const lay_sim_scene *scene, size_t fault, lay_text *out) {
     const lay_fault *f = &scene->faults[fault];
     lay_part_type type = LAY_PART_MESH;
@@ -94,7 +98,7 @@ static void write_fault(const lay_sim_scene *scene, size_t fault, lay_text *out)
     bool known = fault_part(f, &type, &index);
     const lay_expected *part = known ? lay_sim_run_part(&scene->runs[0], type, index) : NULL;
     const char *body = NULL;
-    if (lay_sim_shows_wheel(f->kind) || f->kind == LAY_FAULT_GHOST) {
+    if (in_one_wheel(f->kind)) {
         const lay_mesh *mesh = &scene->unit->meshes[f->index];
         body = scene->unit->bodies[f->wheel == 0 ? mesh->driver.body : mesh->driven.body].name;
     }

@@ -8,8 +8,10 @@
 #define SAME_TRAIN 0.005 /* the same for the line of impacts, whose harmonics sharpen it */
 #define SLIP 0.02        /* how far a bearing's line may lie from its place: 1 to 2 %, as in bearing.c */
 
-bool lay_sim_shows_wheel(lay_fault_kind kind) {
-    return kind == LAY_FAULT_ECCENTRIC || kind == LAY_FAULT_CHIP;
+/* One of the wheels of `b` turns as fast as the one at fault. */
+static bool turns_alike(const lay_expected *a, int wheel, const lay_expected *b) {
+    double order = a->wheel_order[wheel];
+    return fabs(b->wheel_order[0] - order) < 1e-6 * order || fabs(b->wheel_order[1] - order) < 1e-6 * order;
 }
 
 static bool same_tones(const lay_sim_scene *scene, const lay_fault *f, const lay_expected *part,
@@ -19,9 +21,22 @@ static bool same_tones(const lay_sim_scene *scene, const lay_fault *f, const lay
         const lay_expected *a = lay_sim_run_part(&scene->runs[i], part->type, part->index);
         const lay_expected *b = lay_sim_run_part(&scene->runs[i], other->type, other->index);
         if (!a || !b || !a->turning || a->order <= 0) continue;
-        bool by_sidebands = false;
-        if (!b->turning || !lay_expected_same(a, b, SAME_ORDER, &by_sidebands)) return false;
-        if (by_sidebands && lay_sim_shows_wheel(f->kind)) return false;
+        if (!b->turning || !lay_expected_same(a, b, SAME_ORDER, NULL)) return false;
+        if (f->kind == LAY_FAULT_ECCENTRIC && !turns_alike(a, f->wheel, b)) return false;
+        together = true;
+    }
+    return together;
+}
+
+/* Waves on one wheel make the same tone as waves on any other that turns with it; only load tells whose they are. */
+static bool same_ghosts(const lay_sim_scene *scene, const lay_fault *f, const lay_expected *part,
+                        const lay_expected *other) {
+    bool together = false;
+    for (size_t i = 0; i < scene->run_count; i++) {
+        const lay_expected *a = lay_sim_run_part(&scene->runs[i], LAY_PART_MESH, part->index);
+        const lay_expected *b = lay_sim_run_part(&scene->runs[i], LAY_PART_MESH, other->index);
+        if (!a || !b || (!a->turning && !b->turning)) continue;
+        if (a->turning != b->turning || a->loaded != b->loaded || !turns_alike(a, f->wheel, b)) return false;
         together = true;
     }
     return together;
@@ -62,11 +77,6 @@ static lay_load flank_of(lay_load load) {
     return load == LAY_LOAD_STEADY ? LAY_LOAD_DRIVE : load;
 }
 
-static bool turns_alike(const lay_expected *a, int wheel, const lay_expected *b) {
-    double order = a->wheel_order[wheel];
-    return fabs(b->wheel_order[0] - order) < 1e-6 * order || fabs(b->wheel_order[1] - order) < 1e-6 * order;
-}
-
 /* Only runs on a damaged flank count: on the other one it may be silent. */
 static bool same_chips(const lay_sim_scene *scene, const lay_fault *f, const lay_expected *part,
                        const lay_expected *other) {
@@ -85,6 +95,7 @@ static bool same_chips(const lay_sim_scene *scene, const lay_fault *f, const lay
 bool lay_sim_inseparable(const lay_sim_scene *scene, const lay_fault *f, const lay_expected *part,
                          const lay_expected *other) {
     if (f->kind == LAY_FAULT_CHIP) return same_chips(scene, f, part, other);
+    if (f->kind == LAY_FAULT_GHOST) return same_ghosts(scene, f, part, other);
     if (part->type == LAY_PART_BEARING) return same_impacts(scene, f->kind, part, other);
     return same_tones(scene, f, part, other);
 }
