@@ -42,14 +42,39 @@ typedef struct lay_blows {
                      it */
 } lay_blows;
 
-/* What the blows of a bearing are counted by: a ring that turns while the other stands, one ring against the other, or the
- * reference (`cage`: a cage follows both rings, each by its share). Names are borrowed from the unit; `against` may be NULL;
- * order 0: the bearing stands. */
+/* What the blows of a bearing are counted by: a ring that turns while the other stands, one ring against the other, or
+ * the reference (`cage`: a cage follows both rings, each by its share). Names are borrowed from the unit; `against` may
+ * be NULL; order 0: the bearing stands. */
 typedef struct lay_turner {
     double order; /* turns per turn of the reference */
     const char *body, *against;
 } lay_turner;
 LAY_API lay_turner lay_bearing_turner(const lay_unit *unit, const lay_expected *bearing, bool cage);
+
+/* ---- what is wrong with a suspect ---- */
+
+/* What a closer look at a mesh may find. None is proof by itself; together they say what to expect inside. */
+typedef enum lay_symptom_kind {
+    LAY_SYMPTOM_FLANK,     /* it sings on one flank, or on both alike */
+    LAY_SYMPTOM_RUN_OUT,   /* the mesh tone swells and swings once per turn of a wheel */
+    LAY_SYMPTOM_LOCAL,     /* one place on the turn of a wheel differs from all others */
+    LAY_SYMPTOM_HARMONICS, /* the multiples of the mesh rise over its first order: worn profile */
+    LAY_SYMPTOM_TWICE,     /* twice per turn: a wheel that sits askew, misaligned shafts */
+    LAY_SYMPTOM_LOOSE,     /* many sidebands, half orders: play */
+    LAY_SYMPTOM_MATES,     /* it repeats with the pairing of the teeth: wheels that did not run in together */
+    LAY_SYMPTOM_RESONANCE, /* loud where the structure answers, not where the mesh excites most */
+    LAY_SYMPTOM_COUNT
+} lay_symptom_kind;
+LAY_API const char *lay_symptom_name(lay_symptom_kind kind); /* "flank", "run-out", ... */
+
+typedef struct lay_symptom {
+    lay_symptom_kind kind;
+    char *text;   /* a sentence in a mechanic's words */
+    char *body;   /* wheel it is about; NULL: the mesh as a whole */
+    double value; /* dB; run-out: depth of the swell, 0..1; local: turns of the wheel to the place, 0..1 */
+    double sure;  /* probability that it is there, not an accident of this recording */
+    int run;      /* index of the run that shows it best */
+} lay_symptom;
 
 typedef struct lay_suspect {
     char *part; /* the section's own name; NULL: outside, source unknown */
@@ -64,36 +89,9 @@ typedef struct lay_suspect {
     lay_blows blows;
     int best_run; /* index of that run */
     lay_strings reasons, checks, not_separable_from;
+    lay_symptom *symptoms; /* [symptom_count] by lay_look_closer, surest first */
+    size_t symptom_count;
 } lay_suspect;
-
-/* ---- the closer look at a suspect ---- */
-
-/* A frequency at which the case, the vehicle or the sensor's mounting answers, whichever order passes it. */
-typedef struct lay_resonance {
-    double hz, sd_hz;    /* and how well it is known */
-    double gain_db;      /* of the answer there over the answer around it */
-    double width_hz;     /* between the points 3 dB below */
-    int orders;          /* that peak there */
-} lay_resonance;
-
-/* Orders against speed parted into what excites and how the structure answers:
- * level of order o at speed s = excitation of o + slope of o * 10 lg s + answer at o * s (derived here). */
-typedef struct lay_response {
-    size_t points;       /* of the answer, evenly spaced in log frequency */
-    double low_hz, step; /* point i lies at low_hz * exp(i * step) */
-    double *answer_db;   /* [points] mean 0; NaN: no order passed there */
-    double *sd_db;       /* [points] */
-    lay_resonance *resonances; /* [resonance_count] highest gain first */
-    size_t resonance_count;
-    double *excitation_db; /* [cut_count] of each cut at the mean speed, answer taken off */
-    double *slope;         /* [cut_count] power of the speed (2: level rises by 20 dB per decade) */
-    double residual_db;    /* rms of what is left */
-} lay_response;
-LAY_API void lay_response_free(lay_response *response);
-/* `cuts` may come from several runs made with the same sensor at the same place; those at which an order stands less than 6 dB over
- * the floor are left out point by point. *found is false, and nothing is claimed, when no frequency is passed by at least two
- * orders, or too little speed was covered. */
-LAY_API lay_status lay_response_find(const lay_cut *cuts, size_t cut_count, lay_response *out, bool *found, lay_error *err);
 
 /* Something strikes in step with a body, and nothing in the unit file does so. */
 typedef struct lay_stranger {
@@ -116,10 +114,73 @@ typedef struct lay_verdict {
     lay_strings add; /* recordings that would settle it */
 } lay_verdict;
 
+/* ---- order or resonance ---- */
+
+/* A frequency at which the case, the vehicle or the sensor's mounting answers, whichever order passes it. */
+typedef struct lay_resonance {
+    double hz, sd_hz; /* and how well it is known */
+    double gain_db;   /* of the answer there over the answer around it */
+    double width_hz;  /* between the points 3 dB below */
+    int orders;       /* that peak there */
+} lay_resonance;
+
+/* Orders against speed parted into what excites and how the structure answers:
+ * level of order o at speed s = excitation of o + slope of o * 10 lg s + answer at o * s (derived here). */
+typedef struct lay_response {
+    size_t points;             /* of the answer, evenly spaced in log frequency */
+    double low_hz, step;       /* point i lies at low_hz * exp(i * step) */
+    double *answer_db;         /* [points] mean 0; NaN: no order passed there */
+    double *sd_db;             /* [points] */
+    lay_resonance *resonances; /* [resonance_count] highest gain first */
+    size_t resonance_count;
+    double *excitation_db; /* [cut_count] of each cut at the mean speed, answer taken off */
+    double *slope;         /* [cut_count] power of the speed (2: level rises by 20 dB per decade) */
+    double residual_db;    /* rms of what is left */
+} lay_response;
+LAY_API void lay_response_free(lay_response *response);
+/* `cuts` may come from several runs made with the same sensor at the same place; those at which an order stands less
+ * than 6 dB over the floor are left out point by point. *found is false, and nothing is claimed, when no frequency is
+ * passed by at least two orders, or too little speed was covered. */
+LAY_API lay_status lay_response_find(const lay_cut *cuts, size_t cut_count, lay_response *out, bool *found,
+                                     lay_error *err);
+
+/* ---- the closer look ---- */
+
+/* Whose order a cut follows. */
+typedef struct lay_look_order {
+    int run;      /* index of the run it was taken from */
+    int suspect;  /* index in the verdict, -1: another loud line, followed for the sake of the structure's answer */
+    int harmonic; /* of the suspect's mesh */
+} lay_look_order;
+
+/* A wheel of a suspect over its turn, in the run that shows the suspect best. */
+typedef struct lay_look_wheel {
+    int suspect, wheel, body, teeth; /* wheel: 0 driver, 1 driven; body: index in the unit */
+    int run;
+    bool from_tach; /* point 0 is the tach's pulse on this very wheel; else only distances mean something */
+    lay_tsa_average average;
+    size_t channel; /* of the average that holds most of the mesh; the two below are of this one */
+    lay_gear_signals signals;
+    lay_condition condition;
+} lay_look_wheel;
+
+/* What a further reading of the recordings measured about the suspects. */
+typedef struct lay_look {
+    lay_cut *cuts;          /* [cut_count] */
+    lay_look_order *orders; /* [cut_count] */
+    size_t cut_count;
+    bool answered; /* `response` could be had */
+    lay_response response;
+    lay_look_wheel *wheels; /* [wheel_count] */
+    size_t wheel_count;
+} lay_look;
+LAY_API void lay_look_free(lay_look *look);
+
 typedef struct lay_diagnosis {
     lay_verdict verdict;
     lay_run_evidence *runs; /* [run_count], one per row of the table */
     size_t run_count;
+    lay_look look; /* empty where no part with teeth is suspected */
 } lay_diagnosis;
 LAY_API void lay_diagnosis_free(lay_diagnosis *d);
 
@@ -134,6 +195,12 @@ LAY_API lay_status lay_diagnose(const lay_unit *unit, const lay_run_table *table
 LAY_API lay_status lay_judge(const lay_unit *unit, const lay_run_table *table, const lay_run_evidence *runs,
                              size_t count, lay_verdict *out, lay_error *err);
 LAY_API void lay_verdict_free(lay_verdict *verdict);
+
+/* Read the recordings once more for the suspects of `verdict` that have teeth and a probability of 0.25 or more: order
+ * cuts of the runs that sweep, the structure's answer, the average turn of both wheels. Fills the suspects' symptoms. A
+ * run that cannot be followed is left out; nothing found is no error. */
+LAY_API lay_status lay_look_closer(const lay_unit *unit, const lay_run_table *table, const lay_run_evidence *runs,
+                                   size_t count, lay_verdict *verdict, lay_look *out, lay_error *err);
 
 /* A job folder: unit.ini and runs.csv inside it. Errors say which is missing and how to make it. */
 typedef struct lay_job {
