@@ -1,0 +1,63 @@
+/* Where samples lie on the knots, and the phases of the tracks there. */
+#include "vk.h"
+
+#include <math.h>
+
+static size_t last_knot(const lay_shaft *s, size_t segment) {
+    return (segment + 1 < s->segment_count ? s->segment_start[segment + 1] : s->count) - 1;
+}
+
+/* In units of one knot interval the sum over samples becomes an integral, and the penalty that gives the wanted
+ * bandwidth, gain 1 / sqrt 2 at half of it, is (sqrt 2 - 1) / (pi bandwidth step)^(2 poles) times the integral of the
+ * squared derivative; half of it, as a real signal holds half of each track's power (derived here from the discrete
+ * form, see lay_vk_weight, for bandwidths far below the rate). */
+static void lay_out(lay_vk *vk, size_t segment) {
+    const lay_shaft *s = vk->shaft;
+    size_t first = s->segment_start[segment], last = last_knot(s, segment);
+    lay_vk_grid *g = &vk->grid;
+    g->segment = segment;
+    g->start_s = s->time[first];
+    g->end_s = s->time[last];
+    g->start_turns = s->turns[first];
+    bool orders = vk->options.width == LAY_VK_ORDERS;
+    double length = orders ? s->turns[last] - s->turns[first] : g->end_s - g->start_s;
+    double wanted = 1 / (LAY_VK_KNOTS * vk->options.bandwidth);
+    g->intervals = length > wanted ? (size_t)(length / wanted) : 1;
+    g->step = length / (double)g->intervals;
+    g->lambda = 0.5 * (sqrt(2) - 1) / pow(LAY_PI * vk->options.bandwidth * g->step, 2 * vk->options.poles);
+}
+
+bool lay_vk_next_stretch(lay_vk *vk) {
+    const lay_shaft *s = vk->shaft;
+    while (vk->next_segment < s->segment_count) {
+        size_t segment = vk->next_segment++;
+        if (last_knot(s, segment) <= s->segment_start[segment]) continue; /* a lone knot */
+        lay_out(vk, segment);
+        return true;
+    }
+    return false;
+}
+
+bool lay_vk_locate(const lay_vk *vk, int64_t frame, size_t *hint, lay_vk_place *out) {
+    const lay_vk_grid *g = &vk->grid;
+    double t = (double)frame / vk->options.rate;
+    if (t < g->start_s || t > g->end_s || !lay_shaft_at(vk->shaft, t, hint, &out->turns, &out->hz)) return false;
+    bool orders = vk->options.width == LAY_VK_ORDERS;
+    double u = (orders ? out->turns - g->start_turns : t - g->start_s) / g->step, whole = floor(u);
+    if (whole < 0) whole = 0;
+    out->interval = (size_t)whole < g->intervals ? (size_t)whole : g->intervals - 1;
+    lay_vk_basis(u - (double)out->interval, out->basis);
+    out->du = (orders ? fmax(out->hz, 0) : 1) / (vk->options.rate * g->step);
+    return true;
+}
+
+void lay_vk_phasors(const lay_vk *vk, const lay_vk_cluster *c, const lay_vk_place *place, double time, double *out) {
+    double half = 0.5 * vk->options.rate;
+    for (size_t k = 0; k < c->tracks; k++) {
+        const lay_vk_track *track = &vk->tracks[c->track[k]];
+        bool heard = track->order * place->hz + track->hz < half;
+        double cycles = track->order * place->turns + track->hz * time, phase = 2 * LAY_PI * (cycles - floor(cycles));
+        out[2 * k] = heard ? cos(phase) : 0;
+        out[2 * k + 1] = heard ? sin(phase) : 0;
+    }
+}
