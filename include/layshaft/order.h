@@ -8,28 +8,29 @@
 #include <layshaft/speed.h>
 
 typedef struct lay_order_options {
-    double rate;            /* samples/s of the input */
-    int channels;           /* analysed channels, fed interleaved without the tach; combined by power */
-    double max_order;       /* highest order wanted; content above min(rate/2, this) is filtered away */
-    double resolution;      /* wanted order resolution (orders per bin), e.g. 1/64; segment = 1/resolution turns */
-    lay_window window;      /* default Hann */
-    double overlap;         /* 0.5..0.75 */
-    int speed_classes;      /* rows of the order map, >= 1 */
+    double rate;       /* samples/s of the input */
+    int channels;      /* analysed channels, fed interleaved without the tach; combined by power */
+    double max_order;  /* highest order wanted; content above min(rate/2, this) is filtered away */
+    double resolution; /* wanted order resolution (orders per bin), e.g. 1/64; segment = 1/resolution turns */
+    lay_window window; /* default Hann */
+    double overlap;    /* 0.5..0.75 */
+    int speed_classes; /* rows of the order map, >= 1 */
 } lay_order_options;
 
 /* Averaged order spectrum of one run. Bin i lies at order i * step. `power` is the mean square per bin in input units
- * with the window's gain taken out for tones: an on-bin sine of rms a gives a^2. Divide by (enbw * step) for density. */
+ * with the window's gain taken out for tones: an on-bin sine of rms a gives a^2. Divide by (enbw * step) for density.
+ */
 typedef struct lay_order_spectrum {
-    double step;            /* orders per bin */
+    double step; /* orders per bin */
     size_t bins;
-    double *power;          /* [bins], mean over segments and sum over channels */
-    double *floor;          /* [bins], local noise floor in the same scale as power (mean noise per bin) */
-    double *top_order;      /* not an array per bin but [speed_classes]: highest order below Nyquist in that class */
-    double enbw;            /* bins */
+    double *power;     /* [bins], mean over segments and sum over channels */
+    double *floor;     /* [bins], local noise floor in the same scale as power (mean noise per bin) */
+    double *top_order; /* not an array per bin but [speed_classes]: highest order below Nyquist in that class */
+    double enbw;       /* bins */
     size_t segments;
-    double averages;        /* effective number of averages (channels counted) */
-    double revolutions;     /* analysed */
-    double mean_hz, min_hz, max_hz;   /* of the reference over the analysed part */
+    double averages;                /* effective number of averages (channels counted) */
+    double revolutions;             /* analysed */
+    double mean_hz, min_hz, max_hz; /* of the reference over the analysed part */
     /* order map: rows are equal-width speed classes between min_hz and max_hz, empty rows have segments 0 */
     size_t classes;
     double *class_hz;       /* [classes] mean speed of the row's segments */
@@ -38,14 +39,15 @@ typedef struct lay_order_spectrum {
     /* Hz domain of the same samples: averaged spectrum for tones fixed in Hz (mains, inverters) */
     double hz_step;
     size_t hz_bins;
-    double *hz_power;       /* [hz_bins], same scale as power */
+    double *hz_power; /* [hz_bins], same scale as power */
     double hz_enbw, hz_averages;
 } lay_order_spectrum;
 LAY_API void lay_order_spectrum_free(lay_order_spectrum *s);
 
 typedef struct lay_order lay_order; /* streaming analyser */
 /* Borrowed: `shaft` must outlive it. */
-LAY_API lay_status lay_order_new(const lay_order_options *options, const lay_shaft *shaft, lay_order **out, lay_error *err);
+LAY_API lay_status lay_order_new(const lay_order_options *options, const lay_shaft *shaft, lay_order **out,
+                                 lay_error *err);
 /* frames interleaved [count * channels]; NaN samples are taken as 0. */
 LAY_API lay_status lay_order_feed(lay_order *order, const double *frames, size_t count, lay_error *err);
 /* LAY_BAD_INPUT when fewer turns were fed than one segment needs at the resolution (the segment is then halved down to
@@ -53,37 +55,37 @@ LAY_API lay_status lay_order_feed(lay_order *order, const double *frames, size_t
 LAY_API lay_status lay_order_finish(lay_order *order, lay_order_spectrum *out, lay_error *err);
 LAY_API void lay_order_free(lay_order *order);
 
-/* Local noise floor of a power spectrum: running low quantile over `width` bins turned into a mean by the chi-square law of
- * `averages` (so that it is unbiased in plain noise and untouched by lines). Fills floor[bins]. */
+/* Local noise floor of a power spectrum: running low quantile over `width` bins turned into a mean by the chi-square
+ * law of `averages` (so that it is unbiased in plain noise and untouched by lines). Fills floor[bins]. */
 LAY_API lay_status lay_floor_estimate(const double *power, size_t bins, size_t width, double averages, double *floor,
                                       lay_error *err);
 
 /* A narrow peak. */
 typedef struct lay_line {
-    double order, order_sd;      /* centre and its standard uncertainty */
-    double hz;                   /* at mean speed */
-    double power;                /* mean square of the tone, floor taken off */
+    double order, order_sd; /* centre and its standard uncertainty */
+    double hz;              /* at mean speed */
+    double power;           /* mean square of the tone, floor taken off */
     double level_sd_db;
-    double above_floor_db;       /* peak bin over floor */
-    double significance;         /* -log10 of the chance that noise alone makes such a peak anywhere in the spectrum */
-    double tnr_db, pr_db;        /* ECMA-418-1, with the floor around it, critical band at its mean Hz */
+    double above_floor_db; /* peak bin over floor */
+    double significance;   /* -log10 of the chance that noise alone makes such a peak anywhere in the spectrum */
+    double tnr_db, pr_db;  /* ECMA-418-1, with the floor around it, critical band at its mean Hz */
     size_t bin;
 } lay_line;
 
 /* All lines with significance >= `min_significance` (e.g. 3), rising order; caller frees *out with free(). */
 LAY_API lay_status lay_lines_find(const lay_order_spectrum *s, double min_significance, lay_line **out, size_t *count,
                                   lay_error *err);
-/* Measure what stands at a given order whether or not it is a line: tone power (>= 0) within +-`tolerance` orders, floor
- * power per bin there, tnr. */
+/* Measure what stands at a given order whether or not it is a line: tone power (>= 0) within +-`tolerance` orders,
+ * floor power per bin there, tnr. */
 LAY_API void lay_line_at(const lay_order_spectrum *s, double order, double tolerance, lay_line *out);
 
 /* ---- envelope: how the energy of bands of Hz rises and falls over the angle ---- */
 
 typedef struct lay_envelope_options {
-    double rate;      /* samples/s of the input */
-    int channels;     /* fed interleaved without the tach; their energies are averaged */
-    double max_order; /* highest order of the envelope wanted; 0: 28 */
-    size_t turns;     /* of a segment, a power of two from 8 to 128; 0: from the length of the recording */
+    double rate;          /* samples/s of the input */
+    int channels;         /* fed interleaved without the tach; their energies are averaged */
+    double max_order;     /* highest order of the envelope wanted; 0: 28 */
+    size_t turns;         /* of a segment, a power of two from 8 to 128; 0: from the length of the recording */
     const double *locked; /* [locked_count] orders of bodies over whose turn the energy is averaged synchronously */
     size_t locked_count;
 } lay_envelope_options;
@@ -106,20 +108,20 @@ typedef struct lay_band {
 
 /* Squared envelope spectra of one run over the orders of its reference, one row per band. Bin i lies at order i * step.
  * ratio[band * bins + i] is the power of the energy's change at that order over the local floor of the same row:
- * 1 in mean for noise, chi-square with 2 * averages degrees of freedom. The first bands are those of the finest division,
- * `elementary` of them; the rest are unions of neighbours, widest first. */
+ * 1 in mean for noise, chi-square with 2 * averages degrees of freedom. The first bands are those of the finest
+ * division, `elementary` of them; the rest are unions of neighbours, widest first. */
 typedef struct lay_envelope_spectrum {
     double step;
     size_t bins;
     size_t band_count, elementary;
-    lay_band *bands;    /* [band_count] */
-    float *ratio;       /* [band_count * bins] */
+    lay_band *bands; /* [band_count] */
+    float *ratio;    /* [band_count * bins] */
     size_t locked_count;
-    double *locked;     /* [locked_count] orders as asked for */
-    double locked_turns; /* of the reference, averaged */
-    lay_locked_line *lines; /* [locked_count * band_count * LAY_LOCKED_LINES], synchronous average (Hochmann 2004: noise falls
-                             * with the number of turns averaged) over the longest stretch */
-    double averages;    /* effective number */
+    double *locked;         /* [locked_count] orders as asked for */
+    double locked_turns;    /* of the reference, averaged */
+    lay_locked_line *lines; /* [locked_count * band_count * LAY_LOCKED_LINES], synchronous average (Hochmann 2004: noise
+                             * falls with the number of turns averaged) over the longest stretch */
+    double averages;        /* effective number */
     size_t segments;
     double revolutions; /* analysed */
     double reach_hz;    /* changes of energy above this frequency are smoothed away */
@@ -127,8 +129,8 @@ typedef struct lay_envelope_spectrum {
 LAY_API void lay_envelope_spectrum_free(lay_envelope_spectrum *s);
 
 typedef struct lay_envelope lay_envelope; /* streaming analyser */
-/* Borrowed: `shaft` must outlive it. LAY_BAD_INPUT when the rate leaves no band to look at (below 6 kHz) or the shaft does
- * not turn. */
+/* Borrowed: `shaft` must outlive it. LAY_BAD_INPUT when the rate leaves no band to look at (below 6 kHz) or the shaft
+ * does not turn. */
 LAY_API lay_status lay_envelope_new(const lay_envelope_options *options, const lay_shaft *shaft, lay_envelope **out,
                                     lay_error *err);
 /* frames interleaved [count * channels]; what is no finite number is taken as 0. */
@@ -151,17 +153,20 @@ typedef struct lay_vk_options {
     int channels;               /* fed interleaved, each followed by itself */
     const lay_vk_track *tracks; /* [track_count], copied; solved together where they cross or come close */
     size_t track_count;
-    int poles;        /* 1..3; 0: 2 */
-    double bandwidth; /* -3 dB, two-sided, as for the filter of one pole pair: 1 / (1 + r^2 (2 - 2 cos w)^p) = 1/sqrt 2 */
-    lay_vk_width width; /* what `bandwidth` is counted in: the same Hz, or the same orders, all the way */
+    int poles; /* 1..3; 0: 2 */
+    double
+        bandwidth; /* -3 dB, two-sided, as for the filter of one pole pair: 1 / (1 + r^2 (2 - 2 cos w)^p) = 1/sqrt 2 */
+    lay_vk_width width;  /* what `bandwidth` is counted in: the same Hz, or the same orders, all the way */
+    bool envelopes_only; /* `sum` is not made, NULL: takes half the time */
 } lay_vk_options;
 
 /* Results over a stretch of time; blocks follow one another without gap or overlap. Borrowed, valid during the call. */
 typedef struct lay_vk_block {
     int64_t first_frame;
     size_t frames;
-    const double *sum; /* [frames * channels] all tracks together, in input units; 0 where the shaft's angle is not known */
-    size_t points;     /* of the envelopes in this stretch, some eight per 1 / bandwidth; none where there is no angle */
+    const double
+        *sum;      /* [frames * channels] all tracks together, in input units; 0 where the shaft's angle is not known */
+    size_t points; /* of the envelopes in this stretch, some eight per 1 / bandwidth; none where there is no angle */
     const double *time, *turns, *hz; /* [points] of the reference */
     const double *envelope;          /* [points][track_count][channels] pairs (re, im): the track is the real part of
                                       * envelope * exp(i phase); its peak amplitude is the modulus */
@@ -169,8 +174,9 @@ typedef struct lay_vk_block {
 typedef lay_status (*lay_vk_sink)(const lay_vk_block *block, void *user, lay_error *err);
 
 typedef struct lay_vk lay_vk; /* streaming filter; memory does not grow with the length */
-/* Borrowed: `shaft` must outlive it. LAY_BAD_INPUT when the options make no filter: bandwidth not above 0 or too wide for
- * the rate, no track, a track that is above half the rate at every speed of the shaft, a shaft that does not turn. */
+/* Borrowed: `shaft` must outlive it. LAY_BAD_INPUT when the options make no filter: bandwidth not above 0 or too wide
+ * for the rate, no track, a track that is above half the rate at every speed of the shaft, a shaft that does not turn.
+ */
 LAY_API lay_status lay_vk_new(const lay_vk_options *options, const lay_shaft *shaft, lay_vk_sink sink, void *user,
                               lay_vk **out, lay_error *err);
 /* What is no finite number counts as 0. An error of the sink ends it and is handed on. */
@@ -178,19 +184,22 @@ LAY_API lay_status lay_vk_feed(lay_vk *vk, const double *frames, size_t count, l
 /* Deliver what is left; every frame fed has then been delivered once. */
 LAY_API lay_status lay_vk_finish(lay_vk *vk, lay_error *err);
 LAY_API void lay_vk_free(lay_vk *vk);
-/* Weight r^2 of the penalty for a -3 dB two-sided `bandwidth` (same unit as `rate`): (sqrt 2 - 1) / (4 sin^2(pi bandwidth /
- * (2 rate)))^poles. The expanded polynomials of the literature cancel in doubles (derived here). */
+/* Weight r^2 of the penalty for a -3 dB two-sided `bandwidth` (same unit as `rate`): (sqrt 2 - 1) / (4 sin^2(pi
+ * bandwidth / (2 rate)))^poles. The expanded polynomials of the literature cancel in doubles (derived here). */
 LAY_API double lay_vk_weight(int poles, double bandwidth, double rate);
 
 /* ---- time-synchronous average (TSA): the signal over one turn of a body ---- */
 
 typedef struct lay_tsa_options {
     double rate;
-    int channels;          /* fed interleaved, each averaged by itself */
-    const double *bodies;  /* [body_count] turns of each body per turn of the reference, > 0; copied */
+    int channels;         /* fed interleaved, each averaged by itself */
+    const double *bodies; /* [body_count] turns of each body per turn of the reference, > 0; copied */
     size_t body_count;
-    double max_order; /* highest order, per turn of the reference, that is kept; what lies above is filtered away */
-    size_t records;   /* besides the whole, averages of so many equal parts of it one after the other; 0: none */
+    double max_order;    /* highest order, per turn of the reference, that is kept; what lies above is filtered away */
+    const size_t *whole; /* [body_count] turns are averaged in whole multiples of so many where there are enough, so
+                          * that what repeats that often cancels: the teeth of the mate over the common factor let the
+                          * mate's own turn vanish; NULL: as many as there are */
+    size_t records;      /* besides the whole, averages of so many equal parts of it one after the other; 0: none */
 } lay_tsa_options;
 
 /* The average of one body. Point 0 is where order * turns of the reference is a whole number: with one tach pulse per
@@ -202,9 +211,9 @@ typedef struct lay_tsa_average {
     double max_order;        /* highest order per turn of the body that is in it */
     double *mean;            /* [channels * points], channel by channel */
     size_t records;
-    double *record;       /* [records * channels * points] */
-    double record_turns;  /* of the body in each */
-    double *power;        /* [channels] mean square of the signal that was averaged, up to max_order */
+    double *record;      /* [records * channels * points] */
+    double record_turns; /* of the body in each */
+    double *power;       /* [channels] mean square of the signal that was averaged, up to max_order */
 } lay_tsa_average;
 LAY_API void lay_tsa_average_free(lay_tsa_average *average);
 
@@ -222,7 +231,8 @@ LAY_API void lay_tsa_free(lay_tsa *tsa);
  *   mesh harmonics      k * teeth, k = 1..harmonics, of every toothed wheel on the body
  *   shaft harmonics     1..shaft
  *   first sidebands     k * teeth +- 1..sidebands
- * residual = x less mean, shaft and mesh harmonics; difference = residual less the sidebands; regular = x - difference. */
+ * residual = x less mean, shaft and mesh harmonics; difference = residual less the sidebands; regular = x - difference.
+ */
 typedef struct lay_condition_options {
     const int *teeth; /* [mesh_count] of the wheels on this body */
     size_t mesh_count;
@@ -238,12 +248,12 @@ typedef struct lay_condition {
     double residual_kurtosis;
     double fm0;           /* Stewart 1977: (max x - min x) / sum of the peak amplitudes of the mesh harmonics */
     double fm4, m6a, m8a; /* Stewart 1977, Martin 1989: normalised moments of the difference */
-    double na4;           /* Zakrajsek, Townsend and Decker 1993, over the records; the whole average when there are none */
-    double nb4;           /* Zakrajsek, Handschuh and Decker 1994: the same of the envelope of the band */
-    double slf, si;       /* sideband level factor, sideband index */
-    double er;            /* energy ratio: rms of difference / rms of regular */
-    double worst_turn;    /* where on the turn, 0..1, the difference is largest in a window of one tooth */
-    double worst_ratio;   /* its energy there over its mean energy */
+    double na4;     /* Zakrajsek, Townsend and Decker 1993, over the records; the whole average when there are none */
+    double nb4;     /* Zakrajsek, Handschuh and Decker 1994: the same of the envelope of the band */
+    double slf, si; /* sideband level factor, sideband index */
+    double er;      /* energy ratio: rms of difference / rms of regular */
+    double worst_turn;  /* where on the turn, 0..1, the difference is largest in a window of one tooth */
+    double worst_ratio; /* its energy there over its mean energy */
 } lay_condition;
 
 typedef struct lay_gear_signals {

@@ -12,15 +12,21 @@ static void begin(lay_clock *clock) {
     const lay_shaft *s = clock->shaft;
     size_t first = s->segment_start[clock->segment];
     clock->start_turns = s->turns[first];
+    if (clock->body_order > 0) clock->start_turns = ceil(s->turns[first] * clock->body_order) / clock->body_order;
     clock->index = 0;
     clock->piece_first = clock->piece_count = 0;
     clock->hint = first;
 }
 
-void lay_clock_init(lay_clock *clock, const lay_shaft *shaft, size_t per_turn) {
-    *clock = (lay_clock){.shaft = shaft, .per_turn = (double)per_turn};
+void lay_clock_init(lay_clock *clock, const lay_shaft *shaft, double per_turn) {
+    *clock = (lay_clock){.shaft = shaft, .per_turn = per_turn};
     clock->ended = shaft->segment_count == 0 || shaft->count < 2;
     if (!clock->ended) begin(clock);
+}
+
+void lay_clock_init_body(lay_clock *clock, const lay_shaft *shaft, size_t segment, double order, size_t per_turn) {
+    *clock = (lay_clock){.shaft = shaft, .segment = segment, .per_turn = order * (double)per_turn, .body_order = order};
+    begin(clock);
 }
 
 bool lay_clock_next_segment(lay_clock *clock) {

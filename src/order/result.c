@@ -66,7 +66,7 @@ static lay_status shorten(lay_order *o, lay_error *err) {
 
 lay_status lay_order_finish(lay_order *o, lay_order_spectrum *out, lay_error *err) {
     *out = (lay_order_spectrum){0};
-    lay_status status = lay_pyramid_finish(&o->pyramid, err);
+    lay_status status = lay_pyramid_finish(&o->reader.pyramid, err);
     if (status != LAY_OK) return status;
     lay_order_resample(o);
     if (o->angle.segments == 0) status = shorten(o, err);

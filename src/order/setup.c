@@ -33,7 +33,7 @@ static lay_status choose_segment(lay_order *o, lay_error *err) {
                         "only %.1f turns of the reference shaft without a break; at least %d are needed: record longer",
                         have, LAY_ORDER_LEAST_TURNS + 1);
     o->turns = (size_t)turns;
-    o->per_turn = smooth_size((size_t)ceil(LAY_ORDER_PER_ORDER * o->options.max_order));
+    o->per_turn = smooth_size((size_t)ceil(LAY_READER_PER_ORDER * o->options.max_order));
     return LAY_OK;
 }
 
@@ -68,15 +68,6 @@ static lay_status make_spectra(lay_order *o, lay_error *err) {
     return status == LAY_OK ? make_rows(o, err) : status;
 }
 
-static int levels_needed(const lay_order *o) {
-    int levels = 2;
-    double slowest = fmax(o->min_hz, 1e-3);
-    while (levels < LAY_PYRAMID_LEVELS &&
-           o->options.rate / (1 << levels) * 0.5 * LAY_ORDER_FLAT > o->options.max_order * slowest)
-        levels++;
-    return levels;
-}
-
 static lay_status check_options(const lay_order_options *o, lay_error *err) {
     if (!(o->rate > 0) || o->channels < 1 || !(o->max_order >= 1) || !(o->resolution > 0) ||
         !(o->overlap >= 0 && o->overlap < 0.95) || o->speed_classes < 1)
@@ -97,25 +88,22 @@ lay_status lay_order_new(const lay_order_options *options, const lay_shaft *shaf
     if (shaft->count < 2 || !(o->max_hz > 0))
         status = lay_fail(err, LAY_BAD_INPUT, "the shaft does not turn in this recording");
     if (status == LAY_OK) status = choose_segment(o, err);
-    if (status == LAY_OK) status = lay_sinc_new(LAY_ORDER_HALF_WIDTH, LAY_ORDER_KAISER_BETA, &o->sinc, err);
-    if (status == LAY_OK) status = lay_sinc_new(LAY_ORDER_HALF_WIDTH_FINE, LAY_ORDER_KAISER_BETA, &o->fine, err);
-    if (status == LAY_OK) status = lay_pyramid_init(&o->pyramid, options->channels, levels_needed(o), err);
+    if (status == LAY_OK)
+        status = lay_reader_init(&o->reader, options->rate, options->channels, options->max_order, o->min_hz, err);
     if (status == LAY_OK) status = make_spectra(o, err);
     if (status != LAY_OK) {
         lay_order_free(o);
         return status;
     }
     o->seg_low = 1e300;
-    lay_clock_init(&o->clock, shaft, o->per_turn);
+    lay_clock_init(&o->clock, shaft, (double)o->per_turn);
     *out = o;
     return LAY_OK;
 }
 
 void lay_order_free(lay_order *o) {
     if (!o) return;
-    lay_sinc_free(o->sinc);
-    lay_sinc_free(o->fine);
-    lay_pyramid_free(&o->pyramid);
+    lay_reader_free(&o->reader);
     lay_average_free(&o->angle);
     lay_average_free(&o->hz);
     free(o->frame);

@@ -8,7 +8,7 @@ static lay_status hand_on(lay_vk *vk, size_t frames, size_t points, lay_error *e
     if (frames == 0) return LAY_OK;
     lay_vk_block block = {.first_frame = vk->sent,
                           .frames = frames,
-                          .sum = vk->sum,
+                          .sum = vk->options.envelopes_only ? NULL : vk->sum,
                           .points = points,
                           .time = vk->time,
                           .turns = vk->turns,
@@ -102,7 +102,7 @@ lay_status lay_vk_send(lay_vk *vk, size_t upto, lay_error *err) {
                 break;
             }
             if (place.interval >= upto) break;
-            add_frame(vk, &place, frame, vk->sum + frames * channels);
+            if (!vk->options.envelopes_only) add_frame(vk, &place, frame, vk->sum + frames * channels);
         }
         more = frames == LAY_VK_CHUNK;
         status = hand_on(vk, frames, put_points(vk, vk->sent + (int64_t)frames, upto), err);

@@ -1,4 +1,4 @@
-#include <layshaft/source.h>
+#include "tone.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -52,21 +52,26 @@ static double row_floor(const double *row, size_t bins, size_t centre, size_t re
     return lay_median(near, n) * dof / lay_chi2_threshold(0.5, dof);
 }
 
-static double row_tnr(const lay_order_spectrum *s, size_t row, double order, size_t spread) {
-    const double *p = s->map + row * s->bins;
-    size_t centre = (size_t)lround(order / s->step);
-    double hz = order * s->class_hz[row];
-    double critical = lay_critical_bandwidth(hz) / s->class_hz[row]; /* orders */
+double lay_row_density(const lay_order_spectrum *s, size_t row, double order) {
+    size_t centre = (size_t)lround(order / s->step), spread = 1;
+    double critical = lay_critical_bandwidth(order * s->class_hz[row]) / s->class_hz[row]; /* orders */
     size_t reach = (size_t)(0.5 * critical / s->step);
     if (reach < spread + 12) reach = spread + 12;
     double averages = fmax(1, s->averages * s->class_segments[row] / (double)s->segments);
-    double noise = row_floor(p, s->bins, centre, reach, spread + 2, averages);
+    return row_floor(s->map + row * s->bins, s->bins, centre, reach, spread + 2, averages) / (s->enbw * s->step);
+}
+
+static double row_tnr(const lay_order_spectrum *s, size_t row, double order) {
+    const size_t spread = 1;
+    const double *p = s->map + row * s->bins;
+    size_t centre = (size_t)lround(order / s->step);
+    double density = lay_row_density(s, row, order), noise = density * s->enbw * s->step;
     double sum = 0;
     size_t first = centre > spread + 1 ? centre - spread - 1 : 0;
     size_t last = centre + spread + 1 < s->bins ? centre + spread + 1 : s->bins - 1;
     for (size_t i = first; i <= last; i++) sum += p[i];
     double tone = (sum - noise * (double)(last - first + 1)) / s->enbw;
-    double band = noise / (s->enbw * s->step) * critical;
+    double band = density * lay_critical_bandwidth(order * s->class_hz[row]) / s->class_hz[row];
     if (tone <= 0 || band <= 0) return LAY_NOTHING_DB;
     return fmax(LAY_NOTHING_DB, lay_db_power(tone / band));
 }
@@ -78,7 +83,7 @@ static double steady_tnr(const lay_run_evidence *run, double order, double fallb
     size_t n = 0;
     for (size_t c = 0; c < s->classes && n < LAY_CLASSES_MAX; c++) {
         if (s->class_segments[c] < 1 || order + s->step > s->top_order[c]) continue;
-        tnr[n++] = row_tnr(s, c, order, 1);
+        tnr[n++] = row_tnr(s, c, order);
     }
     return n >= 3 ? lay_median(tnr, n) : fallback;
 }

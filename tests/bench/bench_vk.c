@@ -59,14 +59,21 @@ int main(int argc, char **argv) {
     const lay_vk_track tracks[] = {{17.25, 0}, {34.5, 0}, {51.75, 0}, {23, 0}, {46, 0},   {6, 0},
                                    {8, 0},     {10.7, 0}, {29.1, 0},  {40, 0}, {27.3, 0}, {13.9, 0}};
     for (size_t count = 1; count <= 12; count = count == 1 ? 4 : 3 * count) {
-        lay_vk_options o = {RATE, 1, tracks, count, 2, 0.25, LAY_VK_ORDERS};
+        lay_vk_options o = {.rate = RATE,
+                            .channels = 1,
+                            .tracks = tracks,
+                            .track_count = count,
+                            .poles = 2,
+                            .bandwidth = 0.25,
+                            .width = LAY_VK_ORDERS,
+                            .envelopes_only = count > 1};
         double used = follow(&o, &shaft, seconds, &err);
         if (used < 0) {
             fprintf(stderr, "bench_vk: %s\n", err.message);
             return 1;
         }
-        printf("%2zu orders, %.0f s of one channel in %.2f s: %.0f times real time\n", count, seconds, used,
-               seconds / used);
+        printf("%2zu orders, %.0f s of one channel in %.2f s: %.0f times real time%s\n", count, seconds, used,
+               seconds / used, o.envelopes_only ? ", envelopes only" : "");
     }
     lay_shaft_free(&shaft);
     return 0;

@@ -160,10 +160,14 @@ static void revolutions_count_every_stretch(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(whole_orders_keep_their_lines),   cmocka_unit_test(noise_of_whole_orders_is_one_in_mean),
-        cmocka_unit_test(wide_bands_are_heard),           cmocka_unit_test(angles_hold_at_speed),
-        cmocka_unit_test(lines_of_unions_have_mean_one),   cmocka_unit_test(long_silence_leaves_a_number),
-        cmocka_unit_test(short_recording_of_a_long_shaft), cmocka_unit_test(too_short_leaves_nothing),
+        cmocka_unit_test(whole_orders_keep_their_lines),
+        cmocka_unit_test(noise_of_whole_orders_is_one_in_mean),
+        cmocka_unit_test(wide_bands_are_heard),
+        cmocka_unit_test(angles_hold_at_speed),
+        cmocka_unit_test(lines_of_unions_have_mean_one),
+        cmocka_unit_test(long_silence_leaves_a_number),
+        cmocka_unit_test(short_recording_of_a_long_shaft),
+        cmocka_unit_test(too_short_leaves_nothing),
         cmocka_unit_test(revolutions_count_every_stretch),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
