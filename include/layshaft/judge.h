@@ -153,15 +153,21 @@ typedef struct lay_look_order {
     int harmonic; /* of the suspect's mesh */
 } lay_look_order;
 
-/* A wheel of a suspect over its turn, in the run that shows the suspect best. */
+#define LAY_LOOK_TEETH 8
+
+/* A wheel of a suspect over its turn, in the steadiest run that loads it as the best one does. */
 typedef struct lay_look_wheel {
-    int suspect, wheel, body, teeth; /* wheel: 0 driver, 1 driven; body: index in the unit */
+    int suspect, wheel, body; /* wheel: 0 driver, 1 driven; body: index in the unit */
     int run;
+    int teeth[LAY_LOOK_TEETH]; /* [mesh_count] of every wheel that turns with it, its own first */
+    size_t mesh_count;
     bool from_tach; /* point 0 is the tach's pulse on this very wheel; else only distances mean something */
     lay_tsa_average average;
-    size_t channel; /* of the average that holds most of the mesh; the two below are of this one */
+    size_t channel; /* of the average that holds most of the mesh; what follows is of this one */
     lay_gear_signals signals;
     lay_condition condition;
+    double agree; /* share of the parts of the run whose own worst_turn lies within a tooth of the whole's; NaN without
+                   * parts */
 } lay_look_wheel;
 
 /* What a further reading of the recordings measured about the suspects. */

@@ -15,7 +15,7 @@ LAY_API lay_status lay_report_text(const lay_unit *unit, const lay_run_table *ta
 /* The object of `layshaft diagnose --json`, appended to `out` and ended by a newline; indented by two spaces or on one
  * line. RFC 8259: UTF-8, '.' as decimal point whatever the locale, null for values that are not known (NaN, infinity).
  * Beyond the fixed members each line carries `class`, `body` and `rivals`, each verdict `add` and `stranger`, each
- * suspect `blows`, each run `envelope`. */
+ * suspect `blows` and `symptoms`, each run `envelope`. */
 LAY_API lay_status lay_report_json(const lay_unit *unit, const lay_run_table *table, const lay_diagnosis *d,
                                    bool indented, lay_text *out);
 

@@ -103,10 +103,9 @@ int lay_cmd_simulate(int argc, char **argv) {
         {.name = "fault",
          .type = LAY_OPTION_TEXT,
          .value = &o.fault,
-         .argument = "KIND:PART[:WHEEL][:FLANK]",
+         .argument = "KIND:PART[:WHEEL][:FLANK][:CONDITION]",
          .help = "what is wrong; kinds: none, mesh, eccentric, chip, ghost, outer, inner, element, cage, axle, rotor, "
-                 "unknown "
-                 "(default: drawn)"},
+                 "unknown (default: drawn); conditions of a mesh: worn, askew, loose, mismatch, cracked"},
         {.name = "second-fault",
          .type = LAY_OPTION_TEXT,
          .value = &o.second,

@@ -49,10 +49,11 @@ static bool flank(const char *word, lay_fault *out) {
     return true;
 }
 
-/* A word after the part: a flank or the body of one of the two wheels. */
+/* A word after the part: a flank, the condition of a mesh, or the body of one of the two wheels. */
 static lay_status further(const lay_unit *unit, const char *word, lay_fault *out, lay_error *err) {
     if (flank(word, out)) return LAY_OK;
     if (!of_mesh(out->kind)) return lay_fail(err, LAY_BAD_USAGE, "'%.60s' is no flank: say drive, coast or both", word);
+    if (out->kind == LAY_FAULT_MESH && lay_condition_parse(word, &out->condition)) return LAY_OK;
     const lay_mesh *mesh = &unit->meshes[out->index];
     const char *driver = unit->bodies[mesh->driver.body].name, *driven = unit->bodies[mesh->driven.body].name;
     if (strcasecmp(word, driver) == 0)

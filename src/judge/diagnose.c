@@ -31,6 +31,8 @@ lay_status lay_diagnose(const lay_unit *unit, const lay_run_table *table, const 
     if (status == LAY_OK) status = lay_teeth_check(unit, out->runs, out->run_count, &counts, err);
     lay_strings_free(&counts);
     if (status == LAY_OK) status = lay_judge(unit, table, out->runs, out->run_count, &out->verdict, err);
+    if (status == LAY_OK)
+        status = lay_look_closer(unit, table, out->runs, out->run_count, &out->verdict, &out->look, err);
     if (status != LAY_OK) lay_diagnosis_free(out);
     return status;
 }

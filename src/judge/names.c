@@ -39,6 +39,11 @@ void lay_strings_free(lay_strings *list) {
 }
 
 static void suspect_free(lay_suspect *s) {
+    for (size_t i = 0; i < s->symptom_count; i++) {
+        free(s->symptoms[i].text);
+        free(s->symptoms[i].body);
+    }
+    free(s->symptoms);
     free(s->part);
     free(s->body);
     lay_strings_free(&s->reasons);
@@ -58,6 +63,7 @@ void lay_verdict_free(lay_verdict *verdict) {
 void lay_diagnosis_free(lay_diagnosis *d) {
     if (!d) return;
     lay_verdict_free(&d->verdict);
+    lay_look_free(&d->look);
     for (size_t i = 0; i < d->run_count; i++) lay_run_evidence_free(&d->runs[i]);
     free(d->runs);
     *d = (lay_diagnosis){0};

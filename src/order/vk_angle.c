@@ -51,13 +51,26 @@ bool lay_vk_locate(const lay_vk *vk, int64_t frame, size_t *hint, lay_vk_place *
     return true;
 }
 
+/* Cosine and sine of `cycles` turns, good to 1e-11: Taylor's series of an eighth of the angle, doubled three times. A third of
+ * the time of the library's, and there is one of these for each sample of each track. */
+static void turn_to(double cycles, double *c, double *s) {
+    double x = 0.25 * LAY_PI * (cycles - rint(cycles)), x2 = x * x;
+    *s = x * (1 - x2 / 6 * (1 - x2 / 20 * (1 - x2 / 42 * (1 - x2 / 72))));
+    *c = 1 - x2 / 2 * (1 - x2 / 12 * (1 - x2 / 30 * (1 - x2 / 56 * (1 - x2 / 90))));
+    for (int k = 0; k < 3; k++) {
+        double twice = 2 * *s * *c;
+        *c = 1 - 2 * *s * *s;
+        *s = twice;
+    }
+}
+
 void lay_vk_phasors(const lay_vk *vk, const lay_vk_cluster *c, const lay_vk_place *place, double time, double *out) {
     double half = 0.5 * vk->options.rate;
     for (size_t k = 0; k < c->tracks; k++) {
         const lay_vk_track *track = &vk->tracks[c->track[k]];
-        bool heard = track->order * place->hz + track->hz < half;
-        double cycles = track->order * place->turns + track->hz * time, phase = 2 * LAY_PI * (cycles - floor(cycles));
-        out[2 * k] = heard ? cos(phase) : 0;
-        out[2 * k + 1] = heard ? sin(phase) : 0;
+        if (track->order * place->hz + track->hz < half)
+            turn_to(track->order * place->turns + track->hz * time, &out[2 * k], &out[2 * k + 1]);
+        else
+            out[2 * k] = out[2 * k + 1] = 0;
     }
 }

@@ -51,9 +51,36 @@ void lay_vk_cluster_restart(lay_vk_cluster *c) {
     c->first = c->count = 0;
 }
 
+/* A track by itself, the usual case: the same as below with the products in registers. */
+static void add_single(lay_vk_cluster *c, const double *basis, const double *phasor, double weight,
+                       const double *sample) {
+    enum { W = 2 * LAY_VK_SUPPORT };
+    double re = phasor[0], im = -phasor[1], rr = weight * re * re, ri = weight * re * im, ii = weight * im * im;
+    for (size_t i = 0; i < LAY_VK_SUPPORT; i++) {
+        double *real = c->window + 2 * i * W, *imaginary = real + W;
+        for (size_t j = 0; j <= i; j++) {
+            double share = basis[i] * basis[j];
+            real[2 * j] += share * rr;
+            real[2 * j + 1] += share * ri;
+            imaginary[2 * j] += share * ri;
+            imaginary[2 * j + 1] += share * ii;
+        }
+    }
+    for (size_t i = 0; i < LAY_VK_SUPPORT; i++)
+        for (size_t ch = 0; ch < c->channels; ch++) {
+            double x = weight * basis[i] * sample[ch];
+            c->right[2 * i * c->channels + ch] += re * x;
+            c->right[(2 * i + 1) * c->channels + ch] += im * x;
+        }
+}
+
 /* Re (re + i im) e^{i phase} = re cos - im sin. */
 void lay_vk_cluster_add(lay_vk_cluster *c, const double *basis, const double *phasor, double weight,
                         const double *sample) {
+    if (c->tracks == 1) {
+        add_single(c, basis, phasor, weight, sample);
+        return;
+    }
     size_t n = c->unknowns, w = width(c);
     double *q = c->phasors, *products = c->products;
     for (size_t k = 0; k < n; k += 2) {

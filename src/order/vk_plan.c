@@ -4,7 +4,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define CLOSE 6.0 /* bandwidths; two poles take 79 dB off what lies so far away */
+#define CLOSE 4.5 /* bandwidths; two poles take 69 dB off what lies so far away */
 
 /* Least distance of two tracks over the speeds of the shaft, in units of the bandwidth. */
 static double least_distance(const lay_vk *vk, const lay_vk_track *a, const lay_vk_track *b, double low, double high) {

@@ -41,6 +41,22 @@ static void blows(lay_json *j, const lay_blows *b) {
     lay_json_close_object(j);
 }
 
+static void symptoms(lay_json *j, const lay_suspect *s) {
+    lay_json_open_array(j, "symptoms");
+    for (size_t i = 0; i < s->symptom_count; i++) {
+        const lay_symptom *one = &s->symptoms[i];
+        lay_json_open_object(j, NULL);
+        lay_json_string(j, "kind", lay_symptom_name(one->kind));
+        lay_json_string(j, "body", one->body);
+        lay_json_string(j, "text", one->text);
+        lay_json_number(j, "value", one->value, 3);
+        lay_json_number(j, "probability", one->sure, 4);
+        lay_json_integer(j, "run", one->run + 1);
+        lay_json_close_object(j);
+    }
+    lay_json_close_array(j);
+}
+
 static void suspect(lay_json *j, const lay_suspect *s) {
     lay_json_open_object(j, NULL);
     lay_json_string(j, "part", s->part);
@@ -58,6 +74,7 @@ static void suspect(lay_json *j, const lay_suspect *s) {
     else
         lay_json_null(j, "best_run");
     strings(j, "reasons", &s->reasons);
+    symptoms(j, s);
     strings(j, "checks", &s->checks);
     strings(j, "not_separable_from", &s->not_separable_from);
     lay_json_close_object(j);

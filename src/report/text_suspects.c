@@ -123,6 +123,18 @@ static void list(const lay_page *page, const char *title, const lay_strings *ite
     lay_text_free(&line);
 }
 
+/* What a closer look says is wrong, surest first. */
+static void symptoms(const lay_page *page, const lay_suspect *s) {
+    if (s->symptom_count == 0) return;
+    lay_page_line(page, LAY_INK_BOLD, "   What seems wrong with it");
+    for (size_t i = 0; i < s->symptom_count; i++) {
+        lay_text line = {0};
+        lay_text_add(&line, "%s: %s", lay_words_sure(s->symptoms[i].sure), s->symptoms[i].text);
+        lay_page_wrap(page, LAY_INK_PLAIN, "   - ", line.failed ? "" : line.text);
+        lay_text_free(&line);
+    }
+}
+
 static void twins(const lay_page *page, const lay_suspect *s) {
     lay_text names = {0};
     for (size_t i = 0; i < s->not_separable_from.count; i++)
@@ -146,6 +158,7 @@ static void first_suspect(const lay_report_view *view, const lay_page *page, con
     best_run(view, page, s->best_run);
     twins(page, s);
     list(page, "Why", &s->reasons);
+    symptoms(page, s);
     list(page, "What to look at", &s->checks);
 }
 

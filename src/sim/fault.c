@@ -136,6 +136,16 @@ static bool same_part(const lay_fault *a, const lay_fault *b) {
     return a->index == b->index && of_mesh(a->kind) == of_mesh(b->kind) && of_bearing(a->kind) == of_bearing(b->kind);
 }
 
+/* From a stream of its own, so that the same seed gives the same job with and without. */
+static void draw_condition(const lay_sim_scene *scene, lay_fault *fault) {
+    unsigned asked = scene->options.conditions;
+    if (!asked || fault->kind != LAY_FAULT_MESH) return;
+    lay_random r = lay_sim_stream(&scene->options, LAY_SIM_STREAM_CONDITION);
+    do {
+        fault->condition = (lay_condition_kind)lay_random_int(&r, 0, LAY_CONDITION_COUNT - 1);
+    } while (!(asked >> fault->condition & 1u));
+}
+
 static void draw_fault(lay_sim_scene *scene, unsigned kinds) {
     for (int tries = 0; tries < 60; tries++) {
         lay_fault fault = {.kind = draw_kind(scene, kinds)};
@@ -146,6 +156,7 @@ static void draw_fault(lay_sim_scene *scene, unsigned kinds) {
         if (!possible(scene, &fault, reverse)) continue;
         if (scene->fault_count > 0 && same_part(&fault, &scene->faults[0])) continue;
         complete(scene, &fault);
+        draw_condition(scene, &fault);
         scene->faults[scene->fault_count++] = fault;
         return;
     }
@@ -163,6 +174,9 @@ static lay_status check_given(const lay_sim_scene *scene, const lay_fault *f, la
         (names_part && (f->index < 0 || (size_t)f->index >= count)))
         return lay_fail(err, LAY_BAD_INPUT, "the unit has no part for a fault of kind '%s'",
                         lay_fault_kind_name(f->kind));
+    if (f->condition != LAY_CONDITION_PLAIN && f->kind != LAY_FAULT_MESH)
+        return lay_fail(err, LAY_BAD_INPUT, "only a fault of kind 'mesh' can be '%s'",
+                        lay_condition_name(f->condition));
     if (f->wheel < 0 || f->wheel > 1) return lay_fail(err, LAY_BAD_INPUT, "a mesh has two wheels: choose one of them");
     if (!isfinite(f->strength_db))
         return lay_fail(err, LAY_BAD_INPUT, "the strength of a fault must be a number of dB");

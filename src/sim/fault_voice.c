@@ -1,5 +1,5 @@
 /* The lines a fault adds, set to its strength in the runs in which it sings under full load. */
-#include "scene.h"
+#include "condition.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -166,10 +166,17 @@ static lay_status ghost(lay_sim_scene *scene, const lay_fault *fault, lay_error 
     return lay_sim_scene_add(scene, &v, err);
 }
 
+static lay_status conditioned(lay_sim_scene *scene, const lay_fault *fault, lay_error *err) {
+    lay_sim_voice v = {.carrier = LAY_SIM_MESH, .index = fault->index, .wheel = fault->wheel, .structure = true};
+    set_flanks(&scene->random, fault, &v);
+    return lay_sim_condition_voices(scene, fault, &v, err);
+}
+
 static lay_status add_voices(lay_sim_scene *scene, const lay_fault *fault, lay_error *err) {
     switch (fault->kind) {
     case LAY_FAULT_MESH:
-        return whine(scene, fault, LAY_SIM_MESH, err);
+        return fault->condition == LAY_CONDITION_PLAIN ? whine(scene, fault, LAY_SIM_MESH, err)
+                                                       : conditioned(scene, fault, err);
     case LAY_FAULT_AXLE:
         return whine(scene, fault, LAY_SIM_AXLE, err);
     case LAY_FAULT_ECCENTRIC:

@@ -91,6 +91,14 @@ static bool in_one_wheel(lay_fault_kind kind) {
     return kind == LAY_FAULT_ECCENTRIC || kind == LAY_FAULT_CHIP || kind == LAY_FAULT_GHOST;
 }
 
+static void write_condition(const lay_sim_scene *scene, const lay_fault *f, lay_text *out) {
+    const lay_mesh *mesh = &scene->unit->meshes[f->index];
+    bool wheel = f->condition == LAY_CONDITION_ASKEW || f->condition == LAY_CONDITION_LOOSE ||
+                 f->condition == LAY_CONDITION_CRACKED;
+    lay_text_add(out, ",\"condition\":\"%s\",\"condition_body\":", lay_condition_name(f->condition));
+    quoted(out, wheel ? scene->unit->bodies[f->wheel == 0 ? mesh->driver.body : mesh->driven.body].name : NULL);
+}
+
 static void write_fault(const lay_sim_scene *scene, size_t fault, lay_text *out) {
     const lay_fault *f = &scene->faults[fault];
     lay_part_type type = LAY_PART_MESH;
@@ -111,6 +119,7 @@ static void write_fault(const lay_sim_scene *scene, size_t fault, lay_text *out)
                  : f->drive           ? "drive"
                                       : "coast");
     if (f->kind == LAY_FAULT_GHOST) lay_text_add(out, ",\"multiple\":%d", f->multiple);
+    if (f->condition != LAY_CONDITION_PLAIN) write_condition(scene, f, out);
     write_angle(scene, fault, out);
     lay_text_add(out, ",\"not_separable_from\":[");
     if (known) write_twins(scene, f, type, index, out);

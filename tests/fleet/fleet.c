@@ -16,7 +16,7 @@ typedef struct fleet_options {
     int jobs, workers, world; /* world -1: all in turn */
     uint64_t seed;
     double low_db, high_db, rate, seconds, engine_db;
-    unsigned kinds;
+    unsigned kinds, conditions;
     bool no_tach, no_gear, events, booms, list_wrong;
     lay_speed_given given;
     fleet_wish wish;
@@ -25,12 +25,14 @@ typedef struct fleet_options {
 
 static const char usage[] =
     "usage: fleet [--jobs N] [--seed S] [--world quiet|stand|road|cabin|all] [--strength LOW HIGH]\n"
-    "             [--kinds KIND,KIND,...] [--rate HZ] [--seconds S] [--events] [--booms] [--engine DB]\n"
+    "             [--kinds KIND,...] [--conditions WORD,...] [--rate HZ] [--seconds S] [--events] [--booms] [--engine "
+    "DB]\n"
     "             [--no-tach] [--no-gear] [--speed-given stated|rough|range|none|log|road|mixed]\n"
     "             [--speed] [--speed-only] [--pairs] [--workers N] [--keep FOLDER] [--jsonl FILE] [--list-wrong]\n"
     "  --kinds           none, mesh, eccentric, chip, ghost, outer, inner, element, cage, axle, rotor, unknown; or "
     "all;\n"
     "                    none lets three jobs in ten be healthy\n"
+    "  --conditions      of mesh faults: plain, worn, askew, loose, mismatch, cracked; or all\n"
     "  --list-wrong      one line for each job whose verdict is wrong\n"
     "  --speed-given     what the tables say of the speed; means --no-tach\n"
     "  --speed           score the speed of every run as well; --speed-only: give no verdict, which is faster\n"
@@ -56,6 +58,25 @@ static bool parse_kinds(const char *list, unsigned *kinds) {
         list += length + (list[length] == ',');
     }
     return *kinds != 0;
+}
+
+static bool parse_conditions(const char *list, unsigned *conditions) {
+    char word[32];
+    for (*conditions = 0; *list;) {
+        size_t length = strcspn(list, ",");
+        lay_condition_kind condition;
+        if (length >= sizeof word) return false;
+        memcpy(word, list, length);
+        word[length] = '\0';
+        if (strcmp(word, "all") == 0)
+            *conditions = (1u << LAY_CONDITION_COUNT) - 1u;
+        else if (lay_condition_parse(word, &condition))
+            *conditions |= 1u << condition;
+        else
+            return false;
+        list += length + (list[length] == ',');
+    }
+    return *conditions != 0;
 }
 
 static bool parse_world(const char *word, int *world) {
@@ -91,6 +112,7 @@ static bool parse_option(int argc, char **argv, int *i, fleet_options *o) {
     if (strcmp(name, "--world") == 0) return parse_world(value, &o->world);
     if (strcmp(name, "--speed-given") == 0) return o->no_tach = lay_speed_given_parse(value, &o->given);
     if (strcmp(name, "--kinds") == 0) return parse_kinds(value, &o->kinds);
+    if (strcmp(name, "--conditions") == 0) return parse_conditions(value, &o->conditions);
     if (strcmp(name, "--keep") == 0) return (o->keep = value) != NULL;
     if (strcmp(name, "--jsonl") == 0) return (o->jsonl = value) != NULL;
     if (!lay_parse_number(value, &number)) return false;
@@ -114,6 +136,7 @@ static void run_one(const fleet_options *o, const char *base, int job, fleet_res
                            .strength_low_db = o->low_db,
                            .strength_high_db = o->high_db,
                            .kinds = o->kinds,
+                           .conditions = o->conditions,
                            .speed_given = o->given,
                            .hide_gear = o->no_gear,
                            .speed_truth = o->wish.speed,

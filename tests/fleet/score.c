@@ -79,6 +79,14 @@ static bool same_body(const json_t *fault, const lay_suspect *s) {
     return ring || same_text(text_of(fault, "body"), s->body);
 }
 
+static void compare_symptoms(const lay_suspect *s, fleet_result *out) {
+    for (size_t i = 0; i < s->symptom_count; i++) {
+        out->symptoms |= 1u << s->symptoms[i].kind;
+        if (s->symptoms[i].body && strcmp(s->symptoms[i].body, out->condition_body) == 0)
+            out->symptoms_at_body |= 1u << s->symptoms[i].kind;
+    }
+}
+
 static void compare_first(const json_t *fault, const lay_suspect *s, fleet_result *out) {
     out->right_part = fault != NULL;
     out->right_kind = fault && same_text(text_of(fault, "kind"), lay_kind_name(s->kind));
@@ -100,6 +108,10 @@ static void compare(const json_t *truth, const lay_verdict *verdict, fleet_resul
                  text_of(first, "part") ? text_of(first, "part") : "(unknown)");
         snprintf(out->truth_kind, sizeof out->truth_kind, "%s", text_of(first, "kind"));
         snprintf(out->truth_body, sizeof out->truth_body, "%s", text_of(first, "body") ? text_of(first, "body") : "");
+        const char *condition = text_of(first, "condition"), *body = text_of(first, "condition_body");
+        if (!body) body = text_of(first, "body");
+        snprintf(out->condition, sizeof out->condition, "%s", condition ? condition : out->truth_kind);
+        snprintf(out->condition_body, sizeof out->condition_body, "%s", body ? body : "");
         out->twin_count = (int)json_array_size(json_object_get(first, "not_separable_from"));
     }
     for (size_t i = 0; i < verdict->suspect_count && i < FLEET_SUSPECTS; i++) {
@@ -110,6 +122,7 @@ static void compare(const json_t *truth, const lay_verdict *verdict, fleet_resul
         out->listed = out->listed || fault;
         out->suspect_count++;
         if (i == 0) compare_first(fault, s, out);
+        if (i == 0 && fault && fault == first) compare_symptoms(s, out);
     }
 }
 

@@ -59,6 +59,7 @@ void fleet_tally_add(fleet_tally *tally, const fleet_result *r) {
     count(&tally->world[r->world], r);
     count(&tally->by_kind[r->fault_kind], r);
     fleet_impulses_add(&tally->impulses, r);
+    fleet_conditions_add(&tally->conditions, r);
     fleet_speed_add(&tally->speed, r->world, r->speeds, r->speed_count);
     for (int i = 0; i < r->suspect_count && !r->failed; i++) {
         int bin = (int)(r->probability[i] * FLEET_BINS);
@@ -142,6 +143,7 @@ static void print_verdicts(const fleet_tally *tally, FILE *out) {
 void fleet_tally_print(const fleet_tally *tally, FILE *out) {
     if (tally->all.recorded_s > 0) print_verdicts(tally, out);
     if (tally->all.recorded_s > 0) fleet_impulses_print(&tally->impulses, out);
+    fleet_conditions_print(&tally->conditions, out);
     print_pairs(tally, out);
     fleet_speed_print(&tally->speed, out);
 }

@@ -2,6 +2,7 @@
 #ifndef TESTS_FLEET_TALLY_H
 #define TESTS_FLEET_TALLY_H
 
+#include "conditions.h"
 #include "impulses.h"
 #include "score.h"
 
@@ -24,6 +25,7 @@ typedef struct fleet_tally {
     int suspects[FLEET_BINS], right[FLEET_BINS];
     double probability[FLEET_BINS];
     fleet_impulses impulses;
+    fleet_conditions conditions;
     fleet_speed_tally speed;
 } fleet_tally;
 
