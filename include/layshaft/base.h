@@ -85,6 +85,9 @@ LAY_API void lay_text_add(lay_text *t, const char *fmt, ...) LAY_PRINTF(2, 3);
 LAY_API void lay_text_addv(lay_text *t, const char *fmt, va_list args) LAY_PRINTF(2, 0);
 LAY_API void lay_text_free(lay_text *t);
 
+/* Make a folder with its parents; one that is there is well. LAY_IO when it cannot be made, or a file has the name. */
+LAY_API lay_status lay_make_folder(const char *path, lay_error *err);
+
 /* Whole file into memory with a final 0 (not counted in *length); at most `limit` bytes. Caller frees. */
 LAY_API lay_status lay_read_file(const char *path, size_t limit, char **out, size_t *length, lay_error *err);
 /* Write by a temporary neighbour and rename, so that a crash never leaves half a file. */

@@ -55,9 +55,24 @@ LAY_API size_t lay_sinc_reach(const lay_sinc *sinc, double cutoff);
  * within -80 dB. */
 LAY_API double lay_sinc_at(const lay_sinc *sinc, const double *x, size_t n, size_t stride, double position,
                            double cutoff);
-/* The weights behind lay_sinc_at at full bandwidth, to be used on several channels: weights[2 * half_width] belong to the
- * samples from floor(position) + 1 - half_width on; `fraction` = position - floor(position). */
+/* The weights behind lay_sinc_at at full bandwidth, to be used on several channels: weights[2 * half_width] belong to
+ * the samples from floor(position) + 1 - half_width on; `fraction` = position - floor(position). */
 LAY_API void lay_sinc_weights(const lay_sinc *sinc, double fraction, double *weights);
+
+/* ---- a band of frequencies ---- */
+
+/* Linear-phase band-pass filter, a sinc under a Kaiser window; streaming. */
+typedef struct lay_fir lay_fir;
+/* Flat from low_hz to high_hz (half the rate: no upper edge) within 0.01 dB, below -70 dB from `edge_hz` outside of it
+ * (Kaiser 1974, formulas for length and beta from memory of Oppenheim and Schafer). LAY_BAD_INPUT for a band that is
+ * none or a filter of more than 65537 taps. */
+LAY_API lay_status lay_fir_new_band(double rate, double low_hz, double high_hz, double edge_hz, int channels,
+                                    lay_fir **out, lay_error *err);
+/* Frames by which the output comes late. */
+LAY_API size_t lay_fir_delay(const lay_fir *fir);
+/* Interleaved frames in, as many out. */
+LAY_API void lay_fir_run(lay_fir *fir, const double *in, size_t frames, double *out);
+LAY_API void lay_fir_free(lay_fir *fir); /* NULL allowed */
 
 /* ---- halving the rate ---- */
 

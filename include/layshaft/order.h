@@ -157,6 +157,7 @@ typedef struct lay_vk_options {
     double
         bandwidth; /* -3 dB, two-sided, as for the filter of one pole pair: 1 / (1 + r^2 (2 - 2 cos w)^p) = 1/sqrt 2 */
     lay_vk_width width;  /* what `bandwidth` is counted in: the same Hz, or the same orders, all the way */
+    size_t summed;       /* `sum` is of the first so many tracks, the others only keep out of their way; 0: of all */
     bool envelopes_only; /* `sum` is not made, NULL: takes half the time */
 } lay_vk_options;
 

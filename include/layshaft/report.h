@@ -78,4 +78,29 @@ LAY_API lay_stft_options lay_report_speed_map(const lay_unit *unit, const lay_ru
 LAY_API lay_status lay_report_speed_draw(const lay_unit *unit, const char *table_path, const lay_speed_row *row,
                                          const char *folder, char **path, lay_error *err);
 
+/* ---- layshaft listen ---- */
+
+/* What was taken out of a run and where it went; all borrowed. */
+typedef struct lay_listen_result {
+    const lay_run_spec *spec;
+    size_t number;                 /* of the run, from 1 */
+    const char *name;              /* of the part; NULL: a single order */
+    bool without;                  /* the file holds the recording without it */
+    const lay_part_orders *orders; /* count 0: a band */
+    double low_hz, high_hz;        /* of the band */
+    double width;                  /* of each order, in orders */
+    double mean_hz;                /* of the reference */
+    double share_db;               /* mean power of the part over that of the recording */
+    double lift_db, peak;          /* as written; peak over full scale, 1: as loud as can be */
+    bool turned_down;              /* less was lifted than asked for */
+    const char *file;
+    bool played;
+    const char *silent; /* why nothing was played; NULL: it was not asked for, or it was played */
+} lay_listen_result;
+
+LAY_API lay_status lay_report_listen_text(const lay_unit *unit, const lay_listen_result *result, bool colour, int width,
+                                          lay_text *out);
+LAY_API lay_status lay_report_listen_json(const lay_unit *unit, const lay_listen_result *result, bool indented,
+                                          lay_text *out);
+
 #endif

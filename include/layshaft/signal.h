@@ -9,7 +9,7 @@
 typedef struct lay_recording lay_recording; /* an open recording; reads forward, can be rewound */
 
 typedef struct lay_recording_info {
-    double rate;    /* samples per second and channel */
+    double rate; /* samples per second and channel */
     int channels;
     int64_t frames; /* samples per channel */
     bool lossy;     /* MP3, Vorbis, Opus, ... */
@@ -33,16 +33,16 @@ LAY_API lay_status lay_recording_rewind(lay_recording *rec, lay_error *err);
 
 /* Per channel; times in seconds. */
 typedef struct lay_channel_check {
-    double peak, rms, dc;        /* in full scale; rms about dc */
-    int64_t clipped;             /* samples in flat tops at the extreme value (two or more in a row), 0 when the tops may
-                                  * as well be the rounding of a smooth peak */
-    double clip_level;           /* where they are flat, 0 when none */
-    int64_t not_a_number;        /* NaN, infinite or beyond 1e100; left out of everything else */
-    int dropouts;                /* runs of >= 3 ms (>= 16 samples) of exactly constant value inside live signal */
-    double dropout_s;            /* their total length */
-    bool silent;                 /* nothing above -100 dB of full scale, or constant */
-    double gain_steps_db;        /* largest sustained jump of the background level up or down that looks like automatic gain */
-    double mains_hz, mains_db;   /* strongest of 50/60 Hz hum families above the local floor, 0 when none */
+    double peak, rms, dc; /* in full scale; rms about dc */
+    int64_t clipped;      /* samples in flat tops at the extreme value (two or more in a row), 0 when the tops may
+                           * as well be the rounding of a smooth peak */
+    double clip_level;    /* where they are flat, 0 when none */
+    int64_t not_a_number; /* NaN, infinite or beyond 1e100; left out of everything else */
+    int dropouts;         /* runs of >= 3 ms (>= 16 samples) of exactly constant value inside live signal */
+    double dropout_s;     /* their total length */
+    bool silent;          /* nothing above -100 dB of full scale, or constant */
+    double gain_steps_db; /* largest sustained jump of the background level up or down that looks like automatic gain */
+    double mains_hz, mains_db; /* strongest of 50/60 Hz hum families above the local floor, 0 when none */
 } lay_channel_check;
 
 typedef struct lay_check lay_check; /* streaming checker */
@@ -51,13 +51,21 @@ LAY_API lay_status lay_check_feed(lay_check *check, const double *frames, size_t
 /* Result per channel, `out[channels]`. May be called once, at the end. */
 LAY_API lay_status lay_check_finish(lay_check *check, lay_channel_check *out, lay_error *err);
 LAY_API void lay_check_free(lay_check *check);
-/* Plain sentences about one channel, appended to `out` one per line ("channel 1: 214 samples are clipped: ..."), each with
- * what to do next. Nothing is appended when all is well. */
-LAY_API void lay_check_describe(const lay_channel_check *check, int channel, double rate, int64_t frames, lay_text *out);
+/* Plain sentences about one channel, appended to `out` one per line ("channel 1: 214 samples are clipped: ..."), each
+ * with what to do next. Nothing is appended when all is well. */
+LAY_API void lay_check_describe(const lay_channel_check *check, int channel, double rate, int64_t frames,
+                                lay_text *out);
 
 /* ---- the table of runs ---- */
 
-typedef enum lay_load { LAY_LOAD_UNKNOWN, LAY_LOAD_DRIVE, LAY_LOAD_COAST, LAY_LOAD_STEADY, LAY_LOAD_NONE, LAY_LOAD_COUNT } lay_load;
+typedef enum lay_load {
+    LAY_LOAD_UNKNOWN,
+    LAY_LOAD_DRIVE,
+    LAY_LOAD_COAST,
+    LAY_LOAD_STEADY,
+    LAY_LOAD_NONE,
+    LAY_LOAD_COUNT
+} lay_load;
 LAY_API const char *lay_load_name(lay_load load); /* "", "drive", ... */
 LAY_API bool lay_load_parse(const char *text, lay_load *out);
 
@@ -70,9 +78,9 @@ LAY_API const char *lay_quantity_reference(lay_quantity quantity);
 LAY_API double lay_quantity_offset_db(lay_quantity quantity);
 
 typedef struct lay_run_spec {
-    char *file;       /* as the table has it */
-    char *path;       /* joined to the table's folder */
-    char *gear;       /* "" when unknown */
+    char *file; /* as the table has it */
+    char *path; /* joined to the table's folder */
+    char *gear; /* "" when unknown */
     lay_load load;
     double rpm_low, rpm_high; /* equal: a stated value; both 0: unknown */
     int tach_channel;         /* 1-based, 0 none */
@@ -83,16 +91,16 @@ typedef struct lay_run_spec {
     int *channels;            /* 1-based; empty = all but the tach */
     size_t channel_count;
     lay_sensor sensor;
-    double full_scale;        /* in `quantity` units; 1 when uncalibrated */
+    double full_scale; /* in `quantity` units; 1 when uncalibrated */
     lay_quantity quantity;
-    double csv_rate;          /* column rate: samples per second for CSV recordings without time; 0 none */
-    char *notes;              /* unknown columns as "name=value; ..." */
-    int line;                 /* in the table */
+    double csv_rate; /* column rate: samples per second for CSV recordings without time; 0 none */
+    char *notes;     /* unknown columns as "name=value; ..." */
+    int line;        /* in the table */
 } lay_run_spec;
 
 /* Level in dB of a mean square given in digital full scale, re the reference of the run's quantity (ISO 1683):
- * 10 lg(power * full_scale^2) + lay_quantity_offset_db. A sine of peak 1 in m/s2 gives 116.99 dB re 1 um/s2. NaN when `power` or
- * full_scale is not above 0. This is the one place where powers (spectra, lines, evidence) become levels. */
+ * 10 lg(power * full_scale^2) + lay_quantity_offset_db. A sine of peak 1 in m/s2 gives 116.99 dB re 1 um/s2. NaN when
+ * `power` or full_scale is not above 0. This is the one place where powers (spectra, lines, evidence) become levels. */
 LAY_API double lay_level_db(double power, const lay_run_spec *spec);
 
 typedef struct lay_run_table {
@@ -104,7 +112,8 @@ typedef struct lay_run_table {
 /* Read runs.csv (RFC 4180 quoting, comma or semicolon or tab separated, any case of names, BOM allowed).
  * Units accepted: m/s2, m/s^2, g (converted), Pa. Errors name line and column. */
 LAY_API lay_status lay_run_table_load(const char *path, lay_run_table *out, lay_error *err);
-LAY_API lay_status lay_run_table_parse(const char *text, size_t length, const char *path, lay_run_table *out, lay_error *err);
+LAY_API lay_status lay_run_table_parse(const char *text, size_t length, const char *path, lay_run_table *out,
+                                       lay_error *err);
 LAY_API void lay_run_table_free(lay_run_table *table);
 /* One row with defaults for `file`, for commands that name recordings directly. Owned strings as in a table. */
 LAY_API lay_status lay_run_spec_default(const char *file, lay_run_spec *out, lay_error *err);
@@ -120,24 +129,48 @@ typedef struct lay_rpm_log {
     double step_s; /* median time from one reading to the next */
 } lay_rpm_log;
 
-/* Read a CSV log (comma, semicolon or tab; with the latter two a decimal comma is allowed) that has a column of time and
- * one of speed under any usual English heading, with units in brackets or not. Time may be in s, ms, as hh:mm:ss or as
- * ISO 8601 date and time; speed in rpm, Hz, rev/s or rad/s when the heading says so. Lines before the headings, other
- * columns and cells without a reading are passed over. What was left out or guessed is appended to `warnings`, a sentence
- * per line (NULL allowed). LAY_BAD_INPUT, with file and line, when a column is missing, times run backwards throughout,
- * the values cannot be rpm, or the shaft stands still in the whole log; LAY_IO when it cannot be read. Free with
- * lay_rpm_log_free (NULL allowed). */
+/* Read a CSV log (comma, semicolon or tab; with the latter two a decimal comma is allowed) that has a column of time
+ * and one of speed under any usual English heading, with units in brackets or not. Time may be in s, ms, as hh:mm:ss or
+ * as ISO 8601 date and time; speed in rpm, Hz, rev/s or rad/s when the heading says so. Lines before the headings,
+ * other columns and cells without a reading are passed over. What was left out or guessed is appended to `warnings`, a
+ * sentence per line (NULL allowed). LAY_BAD_INPUT, with file and line, when a column is missing, times run backwards
+ * throughout, the values cannot be rpm, or the shaft stands still in the whole log; LAY_IO when it cannot be read. Free
+ * with lay_rpm_log_free (NULL allowed). */
 LAY_API lay_status lay_rpm_log_load(const char *path, lay_rpm_log *out, lay_text *warnings, lay_error *err);
 LAY_API void lay_rpm_log_free(lay_rpm_log *log);
 
 /* ---- writing recordings (simulator, later capture) ---- */
 
 typedef struct lay_writer lay_writer;
-typedef enum lay_file_format { LAY_FILE_WAV16, LAY_FILE_WAV24, LAY_FILE_WAV_FLOAT, LAY_FILE_FLAC16, LAY_FILE_FLAC24 } lay_file_format;
-/* Refuses to overwrite (LAY_BAD_INPUT when `path` exists). Written under a temporary name beside it and renamed at close. */
-LAY_API lay_status lay_writer_open(const char *path, lay_file_format format, double rate, int channels, lay_writer **out,
-                                   lay_error *err);
+typedef enum lay_file_format {
+    LAY_FILE_WAV16,
+    LAY_FILE_WAV24,
+    LAY_FILE_WAV_FLOAT,
+    LAY_FILE_FLAC16,
+    LAY_FILE_FLAC24
+} lay_file_format;
+/* Refuses to overwrite (LAY_BAD_INPUT when `path` exists). Written under a temporary name beside it and renamed at
+ * close. */
+LAY_API lay_status lay_writer_open(const char *path, lay_file_format format, double rate, int channels,
+                                   lay_writer **out, lay_error *err);
 LAY_API lay_status lay_writer_write(lay_writer *w, const double *frames, size_t count, lay_error *err);
+/* Leave nothing behind: after an error elsewhere. NULL allowed. */
+LAY_API void lay_writer_discard(lay_writer *w);
 LAY_API lay_status lay_writer_close(lay_writer *w, lay_error *err); /* NULL allowed; frees in every case */
+
+/* ---- playing, through PortAudio ---- */
+
+/* False when the library was built without PortAudio; nothing can be played then. */
+LAY_API bool lay_sound_built(void);
+/* Asked between blocks: true ends playing early. */
+typedef bool (*lay_stop)(void *user);
+/* Play a recording through an output device: NULL the usual one, else by its number as lay_sound_devices lists them, or
+ * by a part of its name. Samples are multiplied by `gain` and held within full scale. Blocks until the end, or until
+ * `stop` (NULL allowed) says so. LAY_IO when there is no device or it fails, LAY_BAD_INPUT for an unknown device; the
+ * sound system may write to standard error on its own. */
+LAY_API lay_status lay_sound_play(const char *path, const char *device, double gain, lay_stop stop, void *user,
+                                  lay_error *err);
+/* Output devices, one "number name, channels" per line; empty when there are none. */
+LAY_API lay_status lay_sound_devices(lay_text *out, lay_error *err);
 
 #endif

@@ -61,7 +61,7 @@ typedef struct lay_run_evidence {
     int tach_body;        /* body the tach looks at; -1 the reference itself, or no tach */
     bool tach_marks_turn; /* one pulse per turn of it */
     double speed_confidence, speed_correction, mean_hz, min_hz, max_hz, revolutions;
-    lay_shaft shaft; /* how the reference turned; no knots where not known */
+    lay_shaft shaft;                /* how the reference turned; no knots where not known */
     lay_order_spectrum spectrum;    /* in digital full scale */
     lay_envelope_spectrum envelope; /* no bands: none could be had, `warnings` says why */
     double *fixed_hz;               /* tones that stay at one frequency while speed moves, Hz */
@@ -89,8 +89,8 @@ typedef struct lay_tone {
 /* `slack`: extra relative tolerance on the order beyond what the speed leaves open (bearing slip), usually 0. */
 LAY_API void lay_tone_at(const lay_run_evidence *run, double order, double slack, lay_tone *out);
 
-/* False for a run whose speed was sought in the recording and not surely found: what its lines and blows keep step with is
- * not known, so they speak neither for nor against a part. */
+/* False for a run whose speed was sought in the recording and not surely found: what its lines and blows keep step with
+ * is not known, so they speak neither for nor against a part. */
 LAY_API bool lay_run_trusted(const lay_run_evidence *run);
 
 /* The engine among the expected parts of the run, borrowed; NULL when there is none, or it does not turn. */
@@ -212,10 +212,10 @@ LAY_API void lay_run_stream_close(lay_run_stream *stream); /* NULL allowed */
 
 /* What a part can be heard at in a run. */
 typedef struct lay_part_order {
-    double order; /* per turn of the reference */
-    int harmonic; /* of the part's base order */
-    int sideband; /* turns of `body` away from it, signed */
-    int body;     /* -1 none */
+    double order;          /* per turn of the reference */
+    int harmonic;          /* of the part's base order */
+    int sideband;          /* turns of `body` away from it, signed */
+    int body;              /* -1 none */
     double above_floor_db; /* of the line that stands there in this run; NaN: none */
     const char *shared;    /* name of another part that makes the same order, borrowed from the unit; NULL: none */
 } lay_part_order;
@@ -227,11 +227,11 @@ typedef struct lay_part_orders {
     int body;                 /* that was named instead of a part; -1 */
 } lay_part_orders;
 
-/* The orders of `name`: a mesh, `axle`, `engine`, a rotor (its multiples), a body (a wheel or shaft: low multiples of its
- * turn, and its sidebands on the meshes it is in), any case. Meshes and axle: harmonics up to what the run holds, and the
- * sidebands of both wheels at which a line stands. Strongest first where lines stand, the rest by order. LAY_BAD_INPUT for an
- * unknown name (with the nearest), a bearing (it strikes, see lay_run_evidence.envelope), a part that does not turn in this gear,
- * a run without speed. */
+/* The orders of `name`: a mesh, `axle`, `engine`, a rotor (its multiples), a body (a wheel or shaft: low multiples of
+ * its turn, and its sidebands on the meshes it is in), any case. Meshes and axle: harmonics up to what the run holds,
+ * and the sidebands of both wheels at which a line stands. Strongest first where lines stand, the rest by order.
+ * LAY_BAD_INPUT for an unknown name (with the nearest), a bearing (it strikes, see lay_run_evidence.envelope), a part
+ * that does not turn in this gear, a run without speed. */
 LAY_API lay_status lay_run_part_orders(const lay_unit *unit, const lay_run_evidence *run, const char *name,
                                        lay_part_orders *out, lay_error *err);
 
@@ -239,19 +239,48 @@ LAY_API lay_status lay_run_part_orders(const lay_unit *unit, const lay_run_evide
 
 typedef struct lay_cut {
     double order;
-    size_t count;     /* speeds at which it was measured, rising */
-    double *hz;       /* [count] of the reference */
-    double *power;    /* [count] mean square of the order there, in full scale, sum over channels */
-    double *floor;    /* [count] what noise alone leaves in the filter there */
-    double *seconds;  /* [count] measured */
+    size_t count;    /* speeds at which it was measured, rising */
+    double *hz;      /* [count] of the reference */
+    double *power;   /* [count] mean square of the order there, in full scale, sum over channels */
+    double *floor;   /* [count] what noise alone leaves in the filter there */
+    double *seconds; /* [count] measured */
 } lay_cut;
 LAY_API void lay_cuts_free(lay_cut *cuts, size_t count); /* frees what the cuts hold and `cuts` itself */
 
-/* Follow `orders` [count] through the run by Vold-Kalman filters and average them in `classes` (0: chosen from the length) equal
- * steps of speed; steps that hold less than a filter's length are left out, a steady run gives one. Caller frees *out (an array of
- * `count`) with lay_cuts_free. */
+/* Follow `orders` [count] through the run by Vold-Kalman filters and average them in `classes` (0: chosen from the
+ * length) equal steps of speed; steps that hold less than a filter's length are left out, a steady run gives one.
+ * Caller frees *out (an array of `count`) with lay_cuts_free. */
 LAY_API lay_status lay_run_cuts(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
                                 const lay_run_evidence *run, const double *orders, size_t count, size_t classes,
                                 lay_cut **out, lay_error *err);
+
+/* ---- one part alone ---- */
+
+/* What is taken out of a recording: orders, or (bearings, which strike) a band of frequencies. */
+typedef struct lay_alone_options {
+    const double *orders; /* [order_count] */
+    size_t order_count;
+    double width;           /* of each order, in orders, -3 dB; 0: chosen so that the next sidebands stay apart */
+    double low_hz, high_hz; /* of the band; used when order_count is 0 */
+} lay_alone_options;
+
+/* The part, and the recording without it: part + rest is the recording, frame by frame. Borrowed, interleaved, full
+ * scale. */
+typedef lay_status (*lay_alone_sink)(const double *part, const double *rest, size_t frames, void *user, lay_error *err);
+
+/* Read a run again and part it. Orders are followed by a Vold-Kalman filter together with the run's other lines so near
+ * that they would leak; where the shaft's angle is not known, nothing of an order is taken. A band is taken by a
+ * linear-phase filter without delay. An error of the sink ends it. LAY_BAD_INPUT for a run without speed, orders above
+ * half the rate, a band that the recording does not hold. */
+LAY_API lay_status lay_run_alone(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
+                                 const lay_run_evidence *run, const lay_alone_options *options, lay_alone_sink sink,
+                                 void *user, lay_error *err);
+/* The width that is chosen for 0. */
+LAY_API double lay_run_order_width(const lay_run_evidence *run);
+
+/* The band in which a bearing's blows stand out most in this run; false where none of its orders can be looked for.
+ * Whether it strikes at all is not said. */
+LAY_API bool lay_run_ring_band(const lay_run_evidence *run, const lay_expected *bearing, double *low_hz,
+                               double *high_hz);
 
 #endif

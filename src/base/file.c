@@ -144,3 +144,29 @@ char *lay_path_join(const char *folder, const char *name) {
     if (joined) snprintf(joined, size, "%s%s%s", folder, slash, name);
     return joined;
 }
+
+/* ---- folders ---- */
+
+static lay_status make_one(const char *path, lay_error *err) {
+    struct stat st;
+    if (mkdir(path, 0777) == 0 || (errno == EEXIST && stat(path, &st) == 0 && S_ISDIR(st.st_mode))) return LAY_OK;
+    return lay_fail_file(err, LAY_IO, path, "the folder could not be made: %s; choose another with --output",
+                         errno == EEXIST ? "a file has that name" : strerror(errno));
+}
+
+lay_status lay_make_folder(const char *path, lay_error *err) {
+    char *part = lay_strdup(path);
+    lay_status status = LAY_OK;
+    if (*path == 0) status = lay_fail(err, LAY_BAD_INPUT, "a folder needs a name");
+    if (status != LAY_OK) goto done;
+    if (part == NULL) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+    for (char *slash = strchr(part + 1, '/'); slash != NULL && status == LAY_OK; slash = strchr(slash + 1, '/')) {
+        *slash = 0;
+        status = make_one(part, err);
+        *slash = '/';
+    }
+    if (status == LAY_OK) status = make_one(path, err);
+done:
+    free(part);
+    return status;
+}

@@ -16,13 +16,14 @@ static const command commands[] = {
     {"orders", lay_cmd_orders, "UNIT", "expected orders of every part in every gear"},
     {"speed", lay_cmd_speed, "JOB", "shaft speed over time and how it was found"},
     {"diagnose", lay_cmd_diagnose, "JOB", "verdict on a job or on recordings, with a report"},
+    {"listen", lay_cmd_listen, "JOB", "hear one part alone, or the recording without it"},
     {"simulate", lay_cmd_simulate, "OUT", "recordings with a known fault"},
 };
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
 /* Words of the file formats and documents whose commands come with later versions. */
-static const char *const later[] = {"unit",   "plan",   "record", "watch",  "compare", "baseline",
-                                    "verify", "listen", "found",  "ledger", "convert"};
+static const char *const later[] = {"unit",     "plan",   "record", "watch",  "compare",
+                                    "baseline", "verify", "found",  "ledger", "convert"};
 
 static int help(void) {
     lay_text text = {0};

@@ -34,11 +34,13 @@ static void add_frame(lay_vk *vk, const lay_vk_place *place, int64_t frame, doub
     for (size_t i = 0; i < vk->cluster_count; i++) {
         const lay_vk_cluster *c = &vk->clusters[i];
         lay_vk_phasors(vk, c, place, time, vk->phasor);
-        for (size_t k = 0; k < c->tracks; k++)
+        for (size_t k = 0; k < c->tracks; k++) {
+            if (vk->options.summed && c->track[k] >= vk->options.summed) continue;
             for (size_t ch = 0; ch < c->channels; ch++) {
                 lay_vk_cluster_value(c, place->interval, place->basis, k, ch, value);
                 out[ch] += value[0] * vk->phasor[2 * k] - value[1] * vk->phasor[2 * k + 1];
             }
+        }
     }
 }
 

@@ -106,7 +106,7 @@ lay_status lay_report_write(const lay_unit *unit, const lay_run_table *table, co
                             lay_error *err) {
     lay_report_view view = {unit, table, d};
     lay_error first = {0};
-    lay_status status = lay_report_make_folder(folder, err);
+    lay_status status = lay_make_folder(folder, err);
     if (status == LAY_OK) status = write_texts(unit, table, d, folder, written, err);
     if (status != LAY_OK) return status;
     const lay_suspect *blows = plots ? lay_envelope_suspect(&view) : NULL;

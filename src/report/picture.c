@@ -9,30 +9,6 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
-static lay_status make_one(const char *path, lay_error *err) {
-    struct stat st;
-    if (mkdir(path, 0777) == 0 || (errno == EEXIST && stat(path, &st) == 0 && S_ISDIR(st.st_mode))) return LAY_OK;
-    return lay_fail_file(err, LAY_IO, path, "the report folder could not be made: %s; choose another with --output",
-                         errno == EEXIST ? "a file has that name" : strerror(errno));
-}
-
-lay_status lay_report_make_folder(const char *path, lay_error *err) {
-    char *part = lay_strdup(path);
-    lay_status status = LAY_OK;
-    if (*path == 0) status = lay_fail(err, LAY_BAD_INPUT, "the report folder has no name");
-    if (status != LAY_OK) goto done;
-    if (part == NULL) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to write the report");
-    for (char *slash = strchr(part + 1, '/'); slash != NULL && status == LAY_OK; slash = strchr(slash + 1, '/')) {
-        *slash = 0;
-        status = make_one(part, err);
-        *slash = '/';
-    }
-    if (status == LAY_OK) status = make_one(path, err);
-done:
-    free(part);
-    return status;
-}
-
 /* Where a picture goes and where gnuplot draws it first. */
 typedef struct place {
     char name[48];

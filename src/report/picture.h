@@ -1,12 +1,8 @@
-/* Files of a report folder: the folder itself, and pictures that are there whole or not at all. */
+/* Files of a report folder: pictures that are there whole or not at all. */
 #ifndef LAYSHAFT_REPORT_PICTURE_H
 #define LAYSHAFT_REPORT_PICTURE_H
 
 #include <layshaft/judge.h>
-
-/* Make the folder with its parents; one that is there is fine. */
-lay_status lay_report_make_folder(const char *path, lay_error *err);
-
 /* Appends the gnuplot script of a picture that goes to `png` and `svg`. */
 typedef lay_status (*lay_picture_script)(const void *subject, const char *png, const char *svg, lay_text *out,
                                          lay_error *err);

@@ -80,7 +80,7 @@ lay_status lay_report_speed_draw(const lay_unit *unit, const char *table_path, c
     *path = NULL;
     snprintf(stem, sizeof stem, "speed-%02zu", row->number);
     snprintf(name, sizeof name, "%s.png", stem);
-    lay_status status = lay_report_make_folder(folder, err);
+    lay_status status = lay_make_folder(folder, err);
     if (status == LAY_OK) lay_picture_remove(folder, stem);
     if (status == LAY_OK) status = lay_run_spectrogram(unit, row->spec, table_path, &options, &map, err);
     if (status == LAY_OK) status = lay_picture_draw(folder, stem, script, &(drawing){unit, row, &map}, NULL, err);

@@ -153,6 +153,10 @@ static lay_status publish(lay_writer *w, lay_error *err) {
     return LAY_OK;
 }
 
+void lay_writer_discard(lay_writer *w) {
+    if (w != NULL) writer_free(w);
+}
+
 lay_status lay_writer_close(lay_writer *w, lay_error *err) {
     if (w == NULL) return LAY_OK;
     lay_status status = LAY_OK;

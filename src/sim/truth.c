@@ -209,6 +209,28 @@ static void write_run(const lay_sim_scene *scene, const lay_sim_run *run, lay_te
     lay_text_add(out, "}");
 }
 
+#define PEAK_DB 3.0 /* over the higher valley beside it */
+
+/* Lowest gain from step `at` on in direction `by`, until it rises over the one at `at` or ends. */
+static double valley(const lay_sim_floor *noise, int at, int by) {
+    double least = noise->gain[at];
+    for (int i = at + by; i > 0 && i < LAY_SIM_GRID && noise->gain[i] <= noise->gain[at]; i += by)
+        least = fmin(least, noise->gain[i]);
+    return least;
+}
+
+/* Where the structure answers more than around: peaks of its gain. */
+static void write_resonances(const lay_sim_floor *noise, lay_text *out) {
+    const char *comma = "";
+    for (int i = 1; i < LAY_SIM_GRID; i++) {
+        if (noise->gain[i] < noise->gain[i - 1] || noise->gain[i] <= noise->gain[i + 1]) continue;
+        double around = fmax(valley(noise, i, -1), valley(noise, i, 1)), db = 20 * log10(noise->gain[i] / around);
+        if (!(db >= PEAK_DB)) continue;
+        lay_text_add(out, "%s{\"hz\":%.1f,\"gain_db\":%.2f}", comma, 0.5 * noise->rate * i / LAY_SIM_GRID, db);
+        comma = ",";
+    }
+}
+
 void lay_sim_truth_write(const lay_sim_scene *scene, lay_text *out) {
     lay_text_add(out, "{\"seed\":%llu,\"world\":\"%s\",\"outcome\":\"%s\",\"clipped\":%s,\n \"faults\":[",
                  (unsigned long long)scene->options.seed, scene->traits->name, outcome(scene),
@@ -217,6 +239,8 @@ void lay_sim_truth_write(const lay_sim_scene *scene, lay_text *out) {
         if (i > 0) lay_text_add(out, ",\n  ");
         write_fault(scene, i, out);
     }
+    lay_text_add(out, "],\n \"resonances\":[");
+    write_resonances(&scene->noise, out);
     lay_text_add(out, "],\n \"runs\":[");
     for (size_t i = 0; i < scene->run_count; i++) {
         if (i > 0) lay_text_add(out, ",\n  ");

@@ -8,9 +8,6 @@
 /* Equivalent noise bandwidth of two poles over the -3 dB bandwidth: (sqrt 2 - 1)^(-1/4) times the integral of
  * (1 + u^4)^-2 from 0 to infinity, 3 pi / (8 sqrt 2) (derived here). */
 #define NOISE_WIDTH 1.0383
-#define WIDEST 0.25 /* orders */
-#define NARROWEST 0.04
-#define SHARE 0.5   /* of the slowest body's turn: its sidebands lie one turn apart */
 #define LENGTHS 2.0 /* filter lengths, 1 / bandwidth, in a step of speed */
 #define STEPS_MAX 80
 #define STEADY 1.05 /* highest over lowest speed of a run that has one step */
@@ -22,6 +19,8 @@ typedef struct cutting {
     size_t count, channels, steps;
     double *weight; /* [steps] points of the envelopes */
     double last;    /* time of the last point */
+    double length;  /* of the filter, turns */
+    size_t segment; /* of the shaft, around the last point */
 } cutting;
 
 /* ---- gathering ---- */
@@ -33,6 +32,15 @@ static size_t step_of(const cutting *c, double hz) {
     return at <= 0 ? 0 : at >= (double)c->steps ? c->steps - 1 : (size_t)at;
 }
 
+/* Near the ends of a stretch the envelope leans on one side only and takes up what else is there. */
+static bool near_end(cutting *c, double time, double turns) {
+    const lay_shaft *s = &c->run->shaft;
+    while (c->segment + 1 < s->segment_count && time >= s->time[s->segment_start[c->segment + 1]]) c->segment++;
+    size_t first = s->segment_start[c->segment];
+    size_t last = (c->segment + 1 < s->segment_count ? s->segment_start[c->segment + 1] : s->count) - 1;
+    return turns - s->turns[first] < c->length || s->turns[last] - turns < c->length;
+}
+
 static lay_status gather(const lay_vk_block *block, void *user, lay_error *err) {
     (void)err;
     cutting *c = user;
@@ -41,6 +49,7 @@ static lay_status gather(const lay_vk_block *block, void *user, lay_error *err) 
         size_t step = step_of(c, block->hz[i]);
         double passed = block->time[i] - c->last;
         c->last = block->time[i];
+        if (near_end(c, block->time[i], block->turns[i])) continue;
         c->weight[step] += 1;
         for (size_t k = 0; k < c->count; k++) {
             const double *z = block->envelope + i * stride + k * c->channels * 2;
@@ -87,19 +96,6 @@ static void finish(cutting *c, double rate, double width) {
 }
 
 /* ---- setting up ---- */
-
-static double slowest_turn(const lay_run_evidence *run) {
-    double least = INFINITY;
-    for (size_t b = 1; b < run->kinematics.body_count; b++) {
-        double turns = fabs(run->kinematics.speed[b].value);
-        if (!run->kinematics.free_body[b] && turns > 1e-6) least = fmin(least, turns);
-    }
-    return least;
-}
-
-static double width_for(const lay_run_evidence *run) {
-    return fmin(WIDEST, fmax(NARROWEST, SHARE * slowest_turn(run)));
-}
 
 static size_t steps_for(const lay_run_evidence *run, double width) {
     if (!(run->max_hz > STEADY * run->min_hz)) return 1;
@@ -165,8 +161,9 @@ lay_status lay_run_cuts(const lay_unit *unit, const lay_run_spec *spec, const ch
     lay_run_stream *stream = NULL;
     lay_status status = lay_run_stream_open(unit, spec, table_path, &stream, err);
     if (status != LAY_OK) return status;
-    double width = width_for(run);
+    double width = lay_run_order_width(run);
     cutting c = {.run = run, .count = count, .channels = (size_t)lay_run_stream_channels(stream)};
+    c.length = 1 / width;
     c.steps = classes ? classes : steps_for(run, width);
     status = make_cuts(&c, orders, err);
     if (status == LAY_OK) status = follow(&c, stream, width, err);

@@ -127,7 +127,7 @@ static void an_order_of_a_fast_sweep(void **state) {
     const lay_vk_track track = {34.5, 0};
     for (int poles = 1; poles <= 3; poles++)
         for (int width = 0; width < 2; width++) {
-            lay_vk_options o = {s.rate, 1, &track, 1, poles, width ? 0.2 : 4, width ? LAY_VK_ORDERS : LAY_VK_HZ, false};
+            lay_vk_options o = {s.rate, 1, &track, 1, poles, width ? 0.2 : 4, width ? LAY_VK_ORDERS : LAY_VK_HZ, 0, false};
             follow(&s, &p, 1, &o, &f);
             assert_true(f.points > 200);
             worst w = compare(&s, &f, 0, &p, 0);
@@ -143,7 +143,7 @@ static void neighbours_that_cross_a_resonance(void **state) {
     const sweep s = {8000, 16.7, 50, 20};
     const part parts[] = {{10, 0, 1, 0.3, 350}, {10.5, 0, 0.5, 2, 350}};
     const lay_vk_track tracks[] = {{10, 0}, {10.5, 0}};
-    const lay_vk_options o = {s.rate, 1, tracks, 2, 2, 4, LAY_VK_HZ, false};
+    const lay_vk_options o = {s.rate, 1, tracks, 2, 2, 4, LAY_VK_HZ, 0, false};
     follow(&s, parts, 2, &o, &f);
     for (size_t k = 0; k < 2; k++) {
         worst w = compare(&s, &f, k, &parts[k], 0.3);
@@ -165,7 +165,7 @@ static void an_order_crosses_a_fixed_tone(void **state) {
     const sweep s = {8000, 20, 40, 20};
     const part parts[] = {{10, 0, 0.1, 0.3, 0}, {0, 300, 1, 2, 0}};
     const lay_vk_track tracks[] = {{10, 0}, {0, 300}};
-    const lay_vk_options o = {s.rate, 1, tracks, 2, 2, 2, LAY_VK_HZ, false};
+    const lay_vk_options o = {s.rate, 1, tracks, 2, 2, 2, LAY_VK_HZ, 0, false};
     follow(&s, parts, 2, &o, &f);
     worst w = compare(&s, &f, 0, &parts[0], 0.5);
     print_message("[          ] %.4f dB, %.3f deg\n", w.db, w.deg);
@@ -179,7 +179,7 @@ static void an_order_leaves_the_band(void **state) {
     const sweep s = {2000, 10, 40, 10};
     const part p = {40, 0, 1, 0.5, 0};
     const lay_vk_track track = {40, 0};
-    const lay_vk_options o = {s.rate, 1, &track, 1, 2, 3, LAY_VK_HZ, false};
+    const lay_vk_options o = {s.rate, 1, &track, 1, 2, 3, LAY_VK_HZ, 0, false};
     follow(&s, &p, 1, &o, &f);
     for (size_t i = 0; i < f.points; i++) {
         double hz = 40 * f.hz[i];

@@ -11,6 +11,8 @@ static int row_of(fleet_conditions *c, const char *name) {
 }
 
 void fleet_conditions_add(fleet_conditions *c, const fleet_result *result) {
+    c->resonances += result->resonances;
+    c->resonances_right += result->resonances_right;
     if (result->failed || !result->right_part || !result->condition[0]) return;
     int i = row_of(c, result->condition);
     if (i < 0) return;
@@ -36,4 +38,7 @@ void fleet_conditions_print(const fleet_conditions *c, FILE *out) {
         }
     }
     fprintf(out, "\n(of the jobs whose part was named first; in brackets: with the right wheel)\n");
+    if (c->resonances)
+        fprintf(out, "Resonances: %d of %d claims lie where the structure peaks.\n", c->resonances_right,
+                c->resonances);
 }

@@ -87,6 +87,22 @@ static void compare_symptoms(const lay_suspect *s, fleet_result *out) {
     }
 }
 
+/* A claim is right within 4 % of a peak of the structure, or half its own width. */
+static void compare_resonances(const json_t *truth, const lay_look *look, fleet_result *out) {
+    for (size_t i = 0; look->answered && i < look->response.resonance_count; i++) {
+        const lay_resonance *r = &look->response.resonances[i];
+        bool right = false;
+        size_t k;
+        const json_t *peak;
+        json_array_foreach(json_object_get(truth, "resonances"), k, peak) {
+            double hz = json_number_value(json_object_get(peak, "hz")), off = hz > r->hz ? hz - r->hz : r->hz - hz;
+            right = right || off < 0.04 * hz || off < 0.5 * r->width_hz;
+        }
+        out->resonances++;
+        out->resonances_right += right;
+    }
+}
+
 static void compare_first(const json_t *fault, const lay_suspect *s, fleet_result *out) {
     out->right_part = fault != NULL;
     out->right_kind = fault && same_text(text_of(fault, "kind"), lay_kind_name(s->kind));
@@ -136,6 +152,7 @@ static lay_status diagnose(const lay_job *job, const json_t *truth, fleet_result
     for (size_t i = 0; i < diagnosis.run_count && status == LAY_OK; i++)
         out->recorded_s += diagnosis.runs[i].duration_s;
     if (status == LAY_OK) compare(truth, &diagnosis.verdict, out);
+    if (status == LAY_OK) compare_resonances(truth, &diagnosis.look, out);
     lay_diagnosis_free(&diagnosis);
     return status;
 }

@@ -37,12 +37,13 @@ typedef struct fleet_result {
     bool right[FLEET_SUSPECTS];
     double simulate_s, diagnose_s, recorded_s;
     char truth_part[48], truth_kind[16], truth_body[48], first_part[48], first_kind[16], first_body[48];
-    char condition[16];        /* of the mesh at fault; for other kinds the kind; "healthy" */
-    char condition_body[48];   /* the wheel the condition sits in, or the fault; empty: none */
-    unsigned symptoms;         /* kinds the right first suspect shows, bit mask; */
-    unsigned symptoms_at_body; /* those that name that wheel */
-    int twin_count;            /* parts nobody can tell from the faulty one */
-    bool twins_named;          /* the first suspect is right and says so of all of them */
+    char condition[16];               /* of the mesh at fault; for other kinds the kind; "healthy" */
+    char condition_body[48];          /* the wheel the condition sits in, or the fault; empty: none */
+    int resonances, resonances_right; /* claimed, and where the structure does peak */
+    unsigned symptoms;                /* kinds the right first suspect shows, bit mask; */
+    unsigned symptoms_at_body;        /* those that name that wheel */
+    int twin_count;                   /* parts nobody can tell from the faulty one */
+    bool twins_named;                 /* the first suspect is right and says so of all of them */
     char message[160];
     fleet_twin twin;
     fleet_speed speeds[FLEET_RUNS];

@@ -74,7 +74,7 @@ static double gain_at(int poles, double off) {
     static gathered g;
     lay_shaft shaft = {0};
     const lay_vk_track track = {10, 0};
-    lay_vk_options o = {RATE, 1, &track, 1, poles, 10, LAY_VK_HZ, false};
+    lay_vk_options o = {RATE, 1, &track, 1, poles, 10, LAY_VK_HZ, 0, false};
     assert_int_equal(lay_shaft_constant(10, (double)(COUNT - 1) / RATE, &shaft, NULL), LAY_OK);
     for (int i = 0; i < COUNT; i++) x[i] = cos(2 * LAY_PI * (100 + off) * i / RATE);
     run(&o, &shaft, x, COUNT, 777, &g);
@@ -160,7 +160,7 @@ static void it_agrees_with_the_whole_system(void **state) {
     }
     const lay_vk_track track = {12.3, 0};
     for (int p = 1; p <= 2; p++) { /* three poles do not converge sample by sample */
-        lay_vk_options o = {RATE, 1, &track, 1, p, 6, LAY_VK_HZ, false};
+        lay_vk_options o = {RATE, 1, &track, 1, p, 6, LAY_VK_HZ, 0, false};
         run(&o, &shaft, x, COUNT, COUNT, &g);
         whole_system(x, phase, COUNT, p, lay_vk_weight(p, 6, RATE), whole);
         double worst = 0;
@@ -187,7 +187,7 @@ static void blocks_leave_no_seam(void **state) {
     for (int i = 0; i < COUNT; i++) x[i] = cos(2 * LAY_PI * 123.0 * i / RATE) + 0.3 * lay_random_normal(&random);
     const lay_vk_track track = {12.3, 0};
     for (int p = 1; p <= 3; p++) {
-        lay_vk_options o = {RATE, 1, &track, 1, p, 15, LAY_VK_HZ, false};
+        lay_vk_options o = {RATE, 1, &track, 1, p, 15, LAY_VK_HZ, 0, false};
         run(&o, &shaft, x, COUNT, 1, &a);
         run(&o, &shaft, x, COUNT, COUNT, &b);
         for (int i = 0; i < COUNT; i++) assert_true(fabs(a.sum[i] - b.sum[i]) < 1e-12);
@@ -220,7 +220,7 @@ static void breaks_are_silent(void **state) {
     }
     const lay_vk_track track = {12, 0};
     for (int width = 0; width < 2; width++) {
-        lay_vk_options o = {RATE, 1, &track, 1, 2, width ? 0.5 : 5, width ? LAY_VK_ORDERS : LAY_VK_HZ, false};
+        lay_vk_options o = {RATE, 1, &track, 1, 2, width ? 0.5 : 5, width ? LAY_VK_ORDERS : LAY_VK_HZ, 0, false};
         run(&o, &shaft, x, COUNT, 500, &g);
         for (int i = 0; i < COUNT; i++) {
             double t = i / RATE;
@@ -242,7 +242,7 @@ static void what_is_no_number_counts_as_nothing(void **state) {
     assert_int_equal(lay_shaft_constant(10, 3, &shaft, NULL), LAY_OK);
     for (int i = 0; i < COUNT; i++) x[i] = i % 500 == 7 ? NAN : i % 500 == 9 ? INFINITY : cos(2 * LAY_PI * 0.05 * i);
     const lay_vk_track track = {5, 0};
-    lay_vk_options o = {RATE, 1, &track, 1, 2, 5, LAY_VK_HZ, false};
+    lay_vk_options o = {RATE, 1, &track, 1, 2, 5, LAY_VK_HZ, 0, false};
     run(&o, &shaft, x, COUNT, COUNT, &g);
     for (int i = 0; i < COUNT; i++) assert_true(fabs(g.sum[i]) < 1.1);
     free(g.sum);
@@ -255,11 +255,11 @@ static void options_that_make_no_filter_are_refused(void **state) {
     assert_int_equal(lay_shaft_constant(10, 3, &shaft, NULL), LAY_OK);
     const lay_vk_track good = {5, 0}, high = {51, 0}, none = {0, 0}, broken = {NAN, 0};
     const lay_vk_options bad[] = {
-        {RATE, 1, &good, 0, 2, 5, LAY_VK_HZ, false}, {RATE, 1, &high, 1, 2, 5, LAY_VK_HZ, false},
-        {RATE, 1, &none, 1, 2, 5, LAY_VK_HZ, false}, {RATE, 1, &broken, 1, 2, 5, LAY_VK_HZ, false},
-        {RATE, 1, &good, 1, 2, 0, LAY_VK_HZ, false}, {RATE, 1, &good, 1, 2, 900, LAY_VK_HZ, false},
-        {RATE, 1, &good, 1, 4, 5, LAY_VK_HZ, false}, {RATE, 0, &good, 1, 2, 5, LAY_VK_HZ, false},
-        {0, 1, &good, 1, 2, 5, LAY_VK_HZ, false},    {RATE, 1, &good, 1, 2, 90, LAY_VK_ORDERS, false},
+        {RATE, 1, &good, 0, 2, 5, LAY_VK_HZ, 0, false}, {RATE, 1, &high, 1, 2, 5, LAY_VK_HZ, 0, false},
+        {RATE, 1, &none, 1, 2, 5, LAY_VK_HZ, 0, false}, {RATE, 1, &broken, 1, 2, 5, LAY_VK_HZ, 0, false},
+        {RATE, 1, &good, 1, 2, 0, LAY_VK_HZ, 0, false}, {RATE, 1, &good, 1, 2, 900, LAY_VK_HZ, 0, false},
+        {RATE, 1, &good, 1, 4, 5, LAY_VK_HZ, 0, false}, {RATE, 0, &good, 1, 2, 5, LAY_VK_HZ, 0, false},
+        {0, 1, &good, 1, 2, 5, LAY_VK_HZ, 0, false},    {RATE, 1, &good, 1, 2, 90, LAY_VK_ORDERS, 0, false},
     };
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
         lay_vk *vk = (lay_vk *)1;
@@ -269,7 +269,7 @@ static void options_that_make_no_filter_are_refused(void **state) {
         assert_true(strlen(err.message) > 20);
     }
     lay_vk *vk = NULL;
-    const lay_vk_options fine = {RATE, 1, &good, 1, 2, 5, LAY_VK_HZ, false};
+    const lay_vk_options fine = {RATE, 1, &good, 1, 2, 5, LAY_VK_HZ, 0, false};
     assert_int_equal(lay_vk_new(&fine, &still, gather, NULL, &vk, NULL), LAY_BAD_INPUT);
     lay_shaft_free(&shaft);
 }
@@ -286,7 +286,7 @@ static void an_error_of_the_sink_ends_it(void **state) {
     lay_shaft shaft = {0};
     assert_int_equal(lay_shaft_constant(10, 4.9, &shaft, NULL), LAY_OK);
     const lay_vk_track track = {5, 0};
-    const lay_vk_options o = {RATE, 1, &track, 1, 2, 5, LAY_VK_HZ, false};
+    const lay_vk_options o = {RATE, 1, &track, 1, 2, 5, LAY_VK_HZ, 0, false};
     lay_vk *vk = NULL;
     lay_error err = {0};
     assert_int_equal(lay_vk_new(&o, &shaft, refuse, NULL, &vk, &err), LAY_OK);

@@ -1,0 +1,141 @@
+/* Recordings to the ear. The only file that knows PortAudio. */
+#include <layshaft/signal.h>
+
+#ifdef LAY_HAVE_PORTAUDIO
+
+#include <math.h>
+#include <portaudio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+
+#define FRAMES 1024
+
+typedef struct player {
+    lay_recording *recording;
+    const lay_recording_info *info;
+    PaStream *stream;
+    double *block;
+    float *out;
+    int channels; /* of the device: 1 or 2 */
+} player;
+
+bool lay_sound_built(void) {
+    return true;
+}
+
+static lay_status failed(PaError code, lay_error *err) {
+    return lay_fail(err, LAY_IO, "the sound system says: %s", Pa_GetErrorText(code));
+}
+
+/* ---- devices ---- */
+
+static bool contains(const char *text, const char *word) {
+    size_t length = strlen(word);
+    for (; *text; text++)
+        if (strncasecmp(text, word, length) == 0) return true;
+    return false;
+}
+
+static lay_status find_device(const char *wish, PaDeviceIndex *out, lay_error *err) {
+    *out = Pa_GetDefaultOutputDevice();
+    double number = 0;
+    bool numbered = wish && lay_parse_number(wish, &number);
+    for (PaDeviceIndex i = 0; wish && i < Pa_GetDeviceCount(); i++) {
+        const PaDeviceInfo *info = Pa_GetDeviceInfo(i);
+        if (info->maxOutputChannels < 1) continue;
+        if (numbered ? (double)i == number : contains(info->name, wish)) {
+            *out = i;
+            return LAY_OK;
+        }
+    }
+    if (wish) return lay_fail(err, LAY_BAD_INPUT, "there is no output device '%.60s'", wish);
+    return *out == paNoDevice ? lay_fail(err, LAY_IO, "there is no sound device to play on") : LAY_OK;
+}
+
+lay_status lay_sound_devices(lay_text *out, lay_error *err) {
+    PaError code = Pa_Initialize();
+    if (code != paNoError) return failed(code, err);
+    for (PaDeviceIndex i = 0; i < Pa_GetDeviceCount(); i++) {
+        const PaDeviceInfo *info = Pa_GetDeviceInfo(i);
+        if (info->maxOutputChannels > 0)
+            lay_text_add(out, "%d %s, %d channels\n", i, info->name, info->maxOutputChannels);
+    }
+    Pa_Terminate();
+    return out->failed ? lay_fail(err, LAY_NO_MEMORY, "not enough memory") : LAY_OK;
+}
+
+/* ---- playing ---- */
+
+static lay_status start(player *p, const char *device, lay_error *err) {
+    PaStreamParameters to = {.sampleFormat = paFloat32};
+    lay_status status = find_device(device, &to.device, err);
+    if (status != LAY_OK) return status;
+    const PaDeviceInfo *info = Pa_GetDeviceInfo(to.device);
+    p->channels = p->info->channels > 1 && info->maxOutputChannels > 1 ? 2 : 1;
+    to.channelCount = p->channels;
+    to.suggestedLatency = info->defaultHighOutputLatency;
+    PaError code = Pa_OpenStream(&p->stream, NULL, &to, p->info->rate, FRAMES, paNoFlag, NULL, NULL);
+    if (code == paNoError) code = Pa_StartStream(p->stream);
+    return code == paNoError ? LAY_OK : failed(code, err);
+}
+
+static float held(double x) {
+    return (float)(isfinite(x) ? fmax(-1, fmin(1, x)) : 0);
+}
+
+static lay_status play(player *p, double gain, lay_stop stop, void *user, lay_error *err) {
+    size_t got = FRAMES, channels = (size_t)p->info->channels, out = (size_t)p->channels;
+    while (got == FRAMES && !(stop && stop(user))) {
+        lay_status status = lay_recording_read(p->recording, p->block, FRAMES, &got, err);
+        if (status != LAY_OK) return status;
+        for (size_t i = 0; i < got; i++)
+            for (size_t c = 0; c < out; c++) p->out[i * out + c] = held(gain * p->block[i * channels + c]);
+        PaError code = got ? Pa_WriteStream(p->stream, p->out, got) : paNoError;
+        if (code != paNoError && code != paOutputUnderflowed) return failed(code, err);
+    }
+    return LAY_OK;
+}
+
+lay_status lay_sound_play(const char *path, const char *device, double gain, lay_stop stop, void *user,
+                          lay_error *err) {
+    player p = {0};
+    lay_status status = lay_recording_open(path, 0, &p.recording, err);
+    if (status != LAY_OK) return status;
+    p.info = lay_recording_get_info(p.recording);
+    p.block = lay_calloc(FRAMES * (size_t)p.info->channels, sizeof *p.block);
+    p.out = lay_calloc(FRAMES * 2, sizeof *p.out);
+    PaError code = Pa_Initialize();
+    if (!p.block || !p.out)
+        status = lay_fail(err, LAY_NO_MEMORY, "not enough memory to play");
+    else if (code != paNoError)
+        status = failed(code, err);
+    if (status == LAY_OK) status = start(&p, device, err);
+    if (status == LAY_OK) status = play(&p, gain, stop, user, err);
+    if (p.stream) Pa_CloseStream(p.stream);
+    if (code == paNoError) Pa_Terminate();
+    free(p.block);
+    free(p.out);
+    lay_recording_close(p.recording);
+    return status;
+}
+
+#else
+
+bool lay_sound_built(void) {
+    return false;
+}
+
+lay_status lay_sound_devices(lay_text *out, lay_error *err) {
+    (void)out;
+    (void)err;
+    return LAY_OK;
+}
+
+lay_status lay_sound_play(const char *path, const char *device, double gain, lay_stop stop, void *user,
+                          lay_error *err) {
+    (void)path, (void)device, (void)gain, (void)stop, (void)user;
+    return lay_fail(err, LAY_IO, "this layshaft was built without PortAudio and plays nothing");
+}
+
+#endif
