@@ -55,13 +55,13 @@ LAY_API lay_turner lay_bearing_turner(const lay_unit *unit, const lay_expected *
 
 /* What a closer look at a mesh may find. None is proof by itself; together they say what to expect inside. */
 typedef enum lay_symptom_kind {
-    LAY_SYMPTOM_FLANK,     /* it sings on one flank, or on both alike */
     LAY_SYMPTOM_RUN_OUT,   /* the mesh tone swells and swings once per turn of a wheel */
     LAY_SYMPTOM_LOCAL,     /* one place on the turn of a wheel differs from all others */
-    LAY_SYMPTOM_HARMONICS, /* the multiples of the mesh rise over its first order: worn profile */
     LAY_SYMPTOM_TWICE,     /* twice per turn: a wheel that sits askew, misaligned shafts */
     LAY_SYMPTOM_LOOSE,     /* many sidebands, half orders: play */
+    LAY_SYMPTOM_HARMONICS, /* the multiples of the mesh rise over its first order: worn profile */
     LAY_SYMPTOM_MATES,     /* it repeats with the pairing of the teeth: wheels that did not run in together */
+    LAY_SYMPTOM_FLANK,     /* it sings on one flank, or on both alike */
     LAY_SYMPTOM_RESONANCE, /* loud where the structure answers, not where the mesh excites most */
     LAY_SYMPTOM_COUNT
 } lay_symptom_kind;
@@ -89,7 +89,7 @@ typedef struct lay_suspect {
     lay_blows blows;
     int best_run; /* index of that run */
     lay_strings reasons, checks, not_separable_from;
-    lay_symptom *symptoms; /* [symptom_count] by lay_look_closer, surest first */
+    lay_symptom *symptoms; /* [symptom_count] by lay_look_closer, in the order of their kinds */
     size_t symptom_count;
 } lay_suspect;
 

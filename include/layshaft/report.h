@@ -29,11 +29,13 @@ LAY_API lay_status lay_report_plot_script(const lay_unit *unit, const lay_run_sp
  * message says how to get it) or refuses the script. */
 LAY_API lay_status lay_report_gnuplot(const lay_text *script, lay_error *err);
 
-/* Write report.txt, report.json and, with `plots`, run-NN-spectrum.png and .svg for every usable run and, for the
- * likeliest suspect that strikes, run-NN-envelope.png and .svg of its best run into `folder`, which is made with its
- * parents when missing. Files of an earlier report are replaced, pictures of runs that no longer exist are removed,
- * nothing else is touched. Pictures that fail do not stop the rest: the first reason is then in `plot_error` (code
- * LAY_OK: all drawn). `written` (NULL allowed) receives the names of the files, in the order written. */
+/* Write report.txt, report.json and, with `plots`, run-NN-spectrum.png and .svg for every usable run, run-NN-map of
+ * those that cover a range of speed (their recordings are read again), for the likeliest suspect that strikes
+ * run-NN-envelope of its best run, and of what the closer look measured suspect-N-levels and suspect-N-wheels into
+ * `folder`, which is made with its parents when missing. Files of an earlier report are replaced, pictures of runs that
+ * no longer exist are removed, nothing else is touched. Pictures that fail do not stop the rest: the first reason is
+ * then in `plot_error` (code LAY_OK: all drawn). `written` (NULL allowed) receives the names of the files, in the order
+ * written. */
 LAY_API lay_status lay_report_write(const lay_unit *unit, const lay_run_table *table, const lay_diagnosis *d,
                                     const char *folder, bool plots, lay_strings *written, lay_error *plot_error,
                                     lay_error *err);

@@ -205,6 +205,9 @@ LAY_API int lay_run_stream_channels(const lay_run_stream *stream);
 /* Up to `frames` frames into out[frames * channels], what is no finite number as 0; *got < frames only at the end. */
 LAY_API lay_status lay_run_stream_read(lay_run_stream *stream, double *out, size_t frames, size_t *got, lay_error *err);
 LAY_API void lay_run_stream_close(lay_run_stream *stream); /* NULL allowed */
+/* Hand the rest of the run to `take` in blocks; its error ends it. */
+typedef lay_status (*lay_run_take)(const double *frames, size_t count, void *user, lay_error *err);
+LAY_API lay_status lay_run_stream_each(lay_run_stream *stream, lay_run_take take, void *user, lay_error *err);
 
 /* ---- the orders of one part ---- */
 
@@ -282,5 +285,11 @@ LAY_API double lay_run_order_width(const lay_run_evidence *run);
  * Whether it strikes at all is not said. */
 LAY_API bool lay_run_ring_band(const lay_run_evidence *run, const lay_expected *bearing, double *low_hz,
                                double *high_hz);
+
+/* Read a run again for an order map with `rows` steps of speed (see lay_order_spectrum), finer in speed and coarser in
+ * order than the one the verdict rests on: to look at. LAY_BAD_INPUT for a run without speed. */
+LAY_API lay_status lay_run_order_map(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
+                                     const lay_run_evidence *run, int rows, double resolution, double max_order,
+                                     lay_order_spectrum *out, lay_error *err);
 
 #endif

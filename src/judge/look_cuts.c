@@ -6,7 +6,7 @@
 
 #define SWEEPS 4      /* runs that are followed at most */
 #define SWEEP 1.15    /* highest over lowest speed of a run worth following */
-#define ORDERS 10       /* followed in one run */
+#define ORDERS 10     /* followed in one run */
 #define LOUD_DB 8.0   /* tone-to-noise ratio of other lines worth following */
 #define APART_BINS 6  /* least distance between two that are followed */
 #define HEIGHT_DB 3.0 /* less over the floor counts as not measured */

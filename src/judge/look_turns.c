@@ -105,17 +105,8 @@ static lay_status describe(const lay_looking *l, const lay_expected *part, lay_l
 
 /* ---- reading ---- */
 
-static lay_status feed(lay_run_stream *stream, lay_tsa *tsa, lay_error *err) {
-    enum { FRAMES = 8192 };
-    size_t channels = (size_t)lay_run_stream_channels(stream), got = FRAMES;
-    double *block = lay_calloc(FRAMES * channels, sizeof *block);
-    lay_status status = block ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory to read the recording");
-    while (status == LAY_OK && got == FRAMES) {
-        status = lay_run_stream_read(stream, block, FRAMES, &got, err);
-        if (status == LAY_OK) status = lay_tsa_feed(tsa, block, got, err);
-    }
-    free(block);
-    return status;
+static lay_status feed(const double *frames, size_t count, void *user, lay_error *err) {
+    return lay_tsa_feed(user, frames, count, err);
 }
 
 /* Averages of the two wheels, out[2]. */
@@ -135,7 +126,7 @@ static lay_status average(const lay_looking *l, size_t r, const lay_expected *pa
                                .max_order = fmin((HARMONICS + 0.5) * part->order, NYQUIST * rate / run->max_hz),
                                .records = turns >= FEW_TURNS ? RECORDS : 0};
     status = lay_tsa_new(&options, &run->shaft, &tsa, err);
-    if (status == LAY_OK) status = feed(stream, tsa, err);
+    if (status == LAY_OK) status = lay_run_stream_each(stream, feed, tsa, err);
     if (status == LAY_OK) status = lay_tsa_finish(tsa, out, err);
     lay_tsa_free(tsa);
     lay_run_stream_close(stream);

@@ -3,8 +3,8 @@
 #include <math.h>
 #include <stdlib.h>
 
-static const char *const names[LAY_SYMPTOM_COUNT] = {"flank", "run-out", "local", "harmonics",
-                                                     "twice", "loose",   "mates", "resonance"};
+static const char *const names[LAY_SYMPTOM_COUNT] = {"run-out",   "local", "twice", "loose",
+                                                     "harmonics", "mates", "flank", "resonance"};
 
 const char *lay_symptom_name(lay_symptom_kind kind) {
     return kind < LAY_SYMPTOM_COUNT ? names[kind] : "unknown";
@@ -21,7 +21,7 @@ lay_status lay_symptom_add(lay_suspect *s, const lay_symptom *symptom, lay_text 
         return lay_fail(err, LAY_NO_MEMORY, "not enough memory for the findings");
     }
     size_t at = s->symptom_count++;
-    for (; at > 0 && all[at - 1].sure < symptom->sure; at--) all[at] = all[at - 1];
+    for (; at > 0 && all[at - 1].kind > symptom->kind; at--) all[at] = all[at - 1];
     all[at] = *symptom;
     all[at].text = text->text;
     all[at].body = name;

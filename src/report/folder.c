@@ -5,6 +5,7 @@
 #include <stdlib.h>
 
 #include "envelope_plot.h"
+#include "look_plot.h"
 #include "picture.h"
 #include "text.h"
 
@@ -73,6 +74,79 @@ static void draw_blows(const lay_report_view *view, const lay_suspect *suspect, 
     lay_picture_draw(folder, stem, blows_script, &picture, written, err);
 }
 
+/* ---- the closer look ---- */
+
+#define MAP_ROWS 48
+#define MAP_STEP 0.125 /* orders */
+
+typedef struct map_picture {
+    const lay_report_view *view;
+    size_t run;
+    const lay_order_spectrum *map;
+} map_picture;
+
+static lay_status map_script(const void *subject, const char *png, const char *svg, lay_text *out, lay_error *err) {
+    const map_picture *p = subject;
+    return lay_map_script(p->view, p->run, p->map, png, svg, out, err);
+}
+
+/* The recording is read once more: the map behind the verdict is too coarse in speed to look at. */
+static void draw_map(const lay_report_view *view, size_t index, const char *folder, lay_strings *written,
+                     lay_error *err) {
+    const lay_run_evidence *run = &view->d->runs[index];
+    lay_order_spectrum map = {0};
+    map_picture picture = {view, index, &map};
+    char stem[40];
+    run_stem(stem, sizeof stem, index, "map");
+    if (lay_run_order_map(view->unit, &view->table->runs[index], view->table->path, run, MAP_ROWS, MAP_STEP,
+                          lay_map_max_order(run), &map, err) == LAY_OK)
+        lay_picture_draw(folder, stem, map_script, &picture, written, err);
+    else
+        lay_picture_remove(folder, stem);
+    lay_order_spectrum_free(&map);
+}
+
+typedef struct suspect_picture {
+    const lay_report_view *view;
+    size_t suspect;
+} suspect_picture;
+
+static lay_status cuts_script(const void *subject, const char *png, const char *svg, lay_text *out, lay_error *err) {
+    const suspect_picture *p = subject;
+    return lay_cuts_script(p->view, p->suspect, png, svg, out, err);
+}
+
+static lay_status turn_script(const void *subject, const char *png, const char *svg, lay_text *out, lay_error *err) {
+    const suspect_picture *p = subject;
+    return lay_turn_script(p->view, p->suspect, png, svg, out, err);
+}
+
+static void suspect_stem(char *out, size_t size, size_t suspect, const char *what) {
+    snprintf(out, size, "suspect-%zu-%s", suspect + 1, what);
+}
+
+#define LOOKED_AT 9 /* suspects that may have pictures */
+
+static void draw_look(const lay_report_view *view, const char *folder, lay_strings *written, lay_error *err) {
+    char stem[40];
+    for (size_t i = 0; i < LOOKED_AT; i++) {
+        suspect_picture picture = {view, i};
+        bool there = i < view->d->verdict.suspect_count;
+        suspect_stem(stem, sizeof stem, i, "levels");
+        if (there && lay_cuts_worth(view, i))
+            lay_picture_draw(folder, stem, cuts_script, &picture, written, err);
+        else
+            lay_picture_remove(folder, stem);
+        suspect_stem(stem, sizeof stem, i, "wheels");
+        if (there && lay_turn_worth(view, i))
+            lay_picture_draw(folder, stem, turn_script, &picture, written, err);
+        else
+            lay_picture_remove(folder, stem);
+    }
+}
+
+/* ---- all of them ---- */
+
 #define OLD_PICTURES 999 /* runs an earlier report may have drawn */
 
 /* Pictures of an earlier report that this one does not draw anew; `blows`: the suspect that gets a picture, or NULL. */
@@ -85,6 +159,15 @@ static void remove_old(const lay_report_view *view, const char *folder, bool plo
         if (!spectrum) lay_picture_remove(folder, stem);
         run_stem(stem, sizeof stem, i, "envelope");
         if (!envelope) lay_picture_remove(folder, stem);
+        bool map = plots && i < lay_report_run_count(view) && lay_map_worth(&view->d->runs[i]);
+        run_stem(stem, sizeof stem, i, "map");
+        if (!map) lay_picture_remove(folder, stem);
+    }
+    for (size_t i = 0; !plots && i < LOOKED_AT; i++) {
+        suspect_stem(stem, sizeof stem, i, "levels");
+        lay_picture_remove(folder, stem);
+        suspect_stem(stem, sizeof stem, i, "wheels");
+        lay_picture_remove(folder, stem);
     }
 }
 
@@ -94,10 +177,12 @@ static void draw_all(const lay_report_view *view, const lay_suspect *blows, cons
     for (size_t i = 0; i < lay_report_run_count(view); i++) {
         lay_error failed = {0};
         if (view->d->runs[i].spectrum.bins > 1) draw_run(view, i, folder, written, &failed);
+        if (lay_map_worth(&view->d->runs[i])) draw_map(view, i, folder, written, &failed);
         if (first->code == LAY_OK) *first = failed;
     }
     lay_error failed = {0};
     if (blows != NULL) draw_blows(view, blows, folder, written, &failed);
+    draw_look(view, folder, written, &failed);
     if (first->code == LAY_OK) *first = failed;
 }
 

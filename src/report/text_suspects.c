@@ -123,7 +123,7 @@ static void list(const lay_page *page, const char *title, const lay_strings *ite
     lay_text_free(&line);
 }
 
-/* What a closer look says is wrong, surest first. */
+/* What a closer look says is wrong. */
 static void symptoms(const lay_page *page, const lay_suspect *s) {
     if (s->symptom_count == 0) return;
     lay_page_line(page, LAY_INK_BOLD, "   What seems wrong with it");

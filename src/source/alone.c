@@ -62,17 +62,8 @@ static size_t choose_tracks(const lay_run_evidence *run, const lay_alone_options
     return n;
 }
 
-static lay_status feed(lay_run_stream *stream, lay_vk *vk, lay_error *err) {
-    enum { FRAMES = 8192 };
-    size_t channels = (size_t)lay_run_stream_channels(stream), got = FRAMES;
-    double *block = lay_calloc(FRAMES * channels, sizeof *block);
-    lay_status status = block ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory to read the recording");
-    while (status == LAY_OK && got == FRAMES) {
-        status = lay_run_stream_read(stream, block, FRAMES, &got, err);
-        if (status == LAY_OK) status = lay_vk_feed(vk, block, got, err);
-    }
-    free(block);
-    return status == LAY_OK ? lay_vk_finish(vk, err) : status;
+static lay_status feed(const double *frames, size_t count, void *user, lay_error *err) {
+    return lay_vk_feed(user, frames, count, err);
 }
 
 static lay_status part_orders(const lay_run_evidence *run, const lay_alone_options *o, lay_run_stream *stream,
@@ -88,7 +79,8 @@ static lay_status part_orders(const lay_run_evidence *run, const lay_alone_optio
     options.track_count = choose_tracks(run, o, width, tracks, &options.summed);
     lay_vk *vk = NULL;
     lay_status status = lay_vk_new(&options, &run->shaft, take_block, p, &vk, err);
-    if (status == LAY_OK) status = feed(stream, vk, err);
+    if (status == LAY_OK) status = lay_run_stream_each(stream, feed, vk, err);
+    if (status == LAY_OK) status = lay_vk_finish(vk, err);
     lay_vk_free(vk);
     return status;
 }
@@ -123,7 +115,8 @@ static lay_status filter_all(lay_run_stream *stream, lay_fir *fir, parting *p, l
 }
 
 static lay_status part_band(const lay_alone_options *o, lay_run_stream *stream, parting *p, lay_error *err) {
-    double rate = lay_run_stream_rate(stream), edge = fmax(EDGE_HZ, fmin(EDGE * (o->high_hz - o->low_hz), 2 * EDGE * o->low_hz));
+    double rate = lay_run_stream_rate(stream),
+           edge = fmax(EDGE_HZ, fmin(EDGE * (o->high_hz - o->low_hz), 2 * EDGE * o->low_hz));
     if (!(o->low_hz > 0) || !(o->high_hz > o->low_hz) || o->low_hz + edge >= 0.5 * rate)
         return lay_fail(err, LAY_BAD_INPUT, "the recording does not hold a band from %.0f to %.0f Hz", o->low_hz,
                         o->high_hz);

@@ -11,7 +11,6 @@
 #define LENGTHS 2.0 /* filter lengths, 1 / bandwidth, in a step of speed */
 #define STEPS_MAX 80
 #define STEADY 1.05 /* highest over lowest speed of a run that has one step */
-#define FRAMES 8192
 
 typedef struct cutting {
     const lay_run_evidence *run;
@@ -119,16 +118,8 @@ static lay_status make_cuts(cutting *c, const double *orders, lay_error *err) {
     return c->cuts && c->weight && all ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory for order cuts");
 }
 
-static lay_status feed(lay_run_stream *stream, lay_vk *vk, lay_error *err) {
-    size_t channels = (size_t)lay_run_stream_channels(stream), got = FRAMES;
-    double *block = lay_calloc(FRAMES * channels, sizeof *block);
-    lay_status status = block ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory to read the recording");
-    while (status == LAY_OK && got == FRAMES) {
-        status = lay_run_stream_read(stream, block, FRAMES, &got, err);
-        if (status == LAY_OK) status = lay_vk_feed(vk, block, got, err);
-    }
-    free(block);
-    return status == LAY_OK ? lay_vk_finish(vk, err) : status;
+static lay_status feed(const double *frames, size_t count, void *user, lay_error *err) {
+    return lay_vk_feed(user, frames, count, err);
 }
 
 static lay_status follow(cutting *c, lay_run_stream *stream, double width, lay_error *err) {
@@ -145,7 +136,8 @@ static lay_status follow(cutting *c, lay_run_stream *stream, double width, lay_e
                               .envelopes_only = true};
     lay_vk *vk = NULL;
     lay_status status = lay_vk_new(&options, &c->run->shaft, gather, c, &vk, err);
-    if (status == LAY_OK) status = feed(stream, vk, err);
+    if (status == LAY_OK) status = lay_run_stream_each(stream, feed, vk, err);
+    if (status == LAY_OK) status = lay_vk_finish(vk, err);
     lay_vk_free(vk);
     free(tracks);
     return status;

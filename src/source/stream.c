@@ -50,6 +50,18 @@ lay_status lay_run_stream_read(lay_run_stream *stream, double *out, size_t frame
     return LAY_OK;
 }
 
+lay_status lay_run_stream_each(lay_run_stream *stream, lay_run_take take, void *user, lay_error *err) {
+    size_t channels = stream->reading.channel_count, got = LAY_BLOCK;
+    double *block = lay_calloc(LAY_BLOCK * channels, sizeof *block);
+    lay_status status = block ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory to read the recording");
+    while (status == LAY_OK && got == LAY_BLOCK) {
+        status = lay_run_stream_read(stream, block, LAY_BLOCK, &got, err);
+        if (status == LAY_OK && got > 0) status = take(block, got, user, err);
+    }
+    free(block);
+    return status;
+}
+
 void lay_run_stream_close(lay_run_stream *stream) {
     if (!stream) return;
     lay_reading_close(&stream->reading);

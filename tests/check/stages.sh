@@ -67,7 +67,7 @@ one_door() {
 }
 one_door '<fftw3\.h>' "fftw3.h" src/dsp/fft.c
 one_door '<sndfile\.h>' "sndfile.h" src/signal/recording.c src/signal/writer.c
-one_door '<portaudio\.h>' "portaudio.h" src/signal/capture.c
+one_door '<portaudio\.h>' "portaudio.h" src/signal/player.c
 count=$(grep -rlE '\bpopen *\(' src --include='*.c' | wc -l)
 [ "$count" -le 1 ] || complain "popen is called in more than one file"
 if grep -rlE '\bpopen *\(' src --include='*.[ch]' | grep -v '^src/report/'; then
