@@ -8,6 +8,9 @@
 #define SAME_SPEED 0.05 /* steady runs further apart are not compared */
 #define ONE_FLANK_DB 6.0
 #define ALIKE_DB 3.0
+#define EVEN_DB 7.0     /* wider apart, the differences are not those of two like runs */
+#define STRETCH_DB 2.0  /* a stretch counts by so much less than the middle of all */
+#define AGAINST_DB 6.0  /* and not when another one is as much the other way */
 #define SWEEP_SD_DB 1.5 /* of the median over a sweep */
 #define STEADY_SD_DB 3.0
 #define HEIGHT 4.0 /* over the floor in the louder run, as a ratio of powers */
@@ -70,28 +73,53 @@ static void gather(const lay_patient *p, differences *out) {
         }
 }
 
+/* Drive over coast, dB. A driver does not hold the throttle as still as the table says, and where the load was another
+ * one than stated the two are alike; so a stretch on which one of them is clearly louder tells, while the middle of all
+ * may not. */
+typedef struct contrast {
+    double middle, low, high; /* of the differences: median, lower and upper sixth */
+    double louder;            /* of the side that tells, signed */
+    double one, alike;        /* how sure that it is one flank, or both */
+} contrast;
+
+static contrast contrast_of(differences *d) {
+    contrast c = {0};
+    double sd = d->swept ? SWEEP_SD_DB : STEADY_SD_DB;
+    c.middle = lay_median(d->db, d->count);
+    c.low = lay_quantile(d->db, d->count, 1.0 / 6);
+    c.high = lay_quantile(d->db, d->count, 5.0 / 6);
+    bool drive = fabs(c.high) > fabs(c.low);
+    double tail = drive ? c.high : c.low, against = drive ? -c.low : c.high;
+    c.louder = c.middle;
+    if (fabs(tail) > fabs(c.middle) + STRETCH_DB && against <= AGAINST_DB)
+        c.louder = tail > 0 ? tail - STRETCH_DB : tail + STRETCH_DB;
+    c.one = 1 - lay_normal_survival((fabs(c.louder) - ONE_FLANK_DB) / sd);
+    c.alike = 1 - lay_normal_survival((ALIKE_DB - fabs(c.middle)) / sd);
+    if (c.high - c.low > EVEN_DB) c.alike = 0;
+    return c;
+}
+
 lay_status lay_symptom_flank(lay_patient *p, lay_error *err) {
     differences d = {0};
     gather(p, &d);
     if (!d.count) return LAY_OK;
-    double louder = lay_median(d.db, d.count), sd = d.swept ? SWEEP_SD_DB : STEADY_SD_DB;
-    double one = 1 - lay_normal_survival((fabs(louder) - ONE_FLANK_DB) / sd);
-    double alike = 1 - lay_normal_survival((ALIKE_DB - fabs(louder)) / sd);
+    contrast c = contrast_of(&d);
     lay_symptom found = {
-        .kind = LAY_SYMPTOM_FLANK, .value = louder, .sure = one, .run = louder > 0 ? d.drive : d.coast};
+        .kind = LAY_SYMPTOM_FLANK, .value = c.louder, .sure = c.one, .run = c.louder > 0 ? d.drive : d.coast};
     lay_text text = {0};
-    if (one >= 0.5) {
-        const char *loud = louder > 0 ? "drive" : "coast", *quiet = louder > 0 ? "coast" : "drive";
+    if (c.one >= 0.5) {
+        const char *loud = c.louder > 0 ? "drive" : "coast", *quiet = c.louder > 0 ? "coast" : "drive";
         lay_text_add(&text,
                      "at the same speed it is %.0f dB louder on %s than on %s: look at the %s flanks of both wheels",
-                     fabs(louder), loud, quiet, loud);
-    } else if (alike >= 0.5) {
-        found.sure = alike;
+                     fabs(c.louder), loud, quiet, loud);
+    } else if (c.alike >= 0.5) {
+        found.sure = c.alike;
+        found.value = c.middle;
         lay_text_add(
             &text,
             "it is as loud on drive as on coast at the same speed (%.0f dB apart): both flanks are at fault, or "
             "something both share, as the position of the shafts",
-            fabs(louder));
+            fabs(c.middle));
     } else
         return LAY_OK;
     return lay_symptom_add(p->suspect, &found, &text, NULL, err);

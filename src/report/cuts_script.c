@@ -199,8 +199,7 @@ static void picture(const plot *p, lay_picture_kind kind, const char *path) {
     for (size_t k = 0; k < p->count; k++)
         lay_text_add(p->out, ", $cut%zu using 1:2 with linespoints lw 1.8 dt %s pt %d ps 0.7 pi 4 lc rgb '%s' notitle",
                      k, dashes(p->curves[k].run->load), shapes[k], colours[k]);
-    lay_text_add(p->out, ", NaN with lines lw 1.8 dt 1 lc rgb '#444444' title 'drive', "
-                         "NaN with lines lw 1.8 dt 2 lc rgb '#444444' title 'coast'\n");
+    lay_text_add(p->out, "\n");
     lay_plot_end(p->out);
 }
 

@@ -69,6 +69,7 @@ lay_status lay_report_listen_text(const lay_unit *unit, const lay_listen_result 
         lay_page_field(&page, "Level", "as recorded%s",
                        r->peak > 1 ? "; above full scale, turn it down with --lift -20 or so" : "");
     lay_page_field(&page, "File", "%s", r->file);
+    if (r->played) lay_page_field(&page, "Played", "to the end, or until it was stopped");
     if (r->silent != NULL) lay_page_field(&page, "Not played", "%s", r->silent);
     return out->failed ? LAY_NO_MEMORY : LAY_OK;
 }

@@ -1,12 +1,10 @@
 /* One part alone, and the recording without it. */
-#include <layshaft/source.h>
+#include "neighbours.h"
 
 #include <math.h>
 #include <stdlib.h>
 
 #define POLES 2
-#define NEAR 2.5 /* widths within which another line is followed too, so that it stays where it is */
-#define TRACKS_MAX 160
 #define EDGE 0.15    /* of a band's width over which its filter falls, or twice that of its lower end */
 #define EDGE_HZ 40.0 /* at least */
 
@@ -46,19 +44,11 @@ static bool apart(const lay_vk_track *tracks, size_t count, double order, double
     return true;
 }
 
-/* The orders, then the other lines close by. Lines nearer than a quarter of a width to one that is taken are taken with
- * it. */
-static size_t choose_tracks(const lay_run_evidence *run, const lay_alone_options *o, double width, lay_vk_track *tracks,
-                            size_t *summed) {
+/* Orders so close that one filter takes both are followed once. */
+static size_t choose_tracks(const lay_alone_options *o, double width, lay_vk_track *tracks) {
     size_t n = 0;
-    for (size_t i = 0; i < o->order_count && n < TRACKS_MAX; i++)
+    for (size_t i = 0; i < o->order_count && n < LAY_TRACKS_MAX; i++)
         if (apart(tracks, n, o->orders[i], 0.1 * width)) tracks[n++] = (lay_vk_track){o->orders[i], 0};
-    *summed = n;
-    for (size_t i = 0; i < run->line_count && n < TRACKS_MAX; i++) {
-        double order = run->lines[i].line.order;
-        if (!apart(tracks, *summed, order, NEAR * width) && apart(tracks, n, order, 0.25 * width))
-            tracks[n++] = (lay_vk_track){order, 0};
-    }
     return n;
 }
 
@@ -68,7 +58,7 @@ static lay_status feed(const double *frames, size_t count, void *user, lay_error
 
 static lay_status part_orders(const lay_run_evidence *run, const lay_alone_options *o, lay_run_stream *stream,
                               parting *p, lay_error *err) {
-    lay_vk_track tracks[TRACKS_MAX];
+    lay_vk_track tracks[LAY_TRACKS_MAX];
     double width = o->width > 0 ? o->width : lay_run_order_width(run);
     lay_vk_options options = {.rate = lay_run_stream_rate(stream),
                               .channels = lay_run_stream_channels(stream),
@@ -76,7 +66,8 @@ static lay_status part_orders(const lay_run_evidence *run, const lay_alone_optio
                               .poles = POLES,
                               .bandwidth = width,
                               .width = LAY_VK_ORDERS};
-    options.track_count = choose_tracks(run, o, width, tracks, &options.summed);
+    options.summed = choose_tracks(o, width, tracks);
+    options.track_count = lay_tracks_add_neighbours(run, width, tracks, options.summed);
     lay_vk *vk = NULL;
     lay_status status = lay_vk_new(&options, &run->shaft, take_block, p, &vk, err);
     if (status == LAY_OK) status = lay_run_stream_each(stream, feed, vk, err);

@@ -1,4 +1,5 @@
 /* Order cuts: the level of orders against speed, followed by a Vold-Kalman filter. */
+#include "neighbours.h"
 #include "tone.h"
 
 #include <math.h>
@@ -16,6 +17,7 @@ typedef struct cutting {
     const lay_run_evidence *run;
     lay_cut *cuts;
     size_t count, channels, steps;
+    size_t tracks;  /* followed: the orders wanted, then their neighbours */
     double *weight; /* [steps] points of the envelopes */
     double last;    /* time of the last point */
     double length;  /* of the filter, turns */
@@ -43,7 +45,7 @@ static bool near_end(cutting *c, double time, double turns) {
 static lay_status gather(const lay_vk_block *block, void *user, lay_error *err) {
     (void)err;
     cutting *c = user;
-    size_t stride = c->count * c->channels * 2;
+    size_t stride = c->tracks * c->channels * 2;
     for (size_t i = 0; i < block->points; i++) {
         size_t step = step_of(c, block->hz[i]);
         double passed = block->time[i] - c->last;
@@ -123,23 +125,21 @@ static lay_status feed(const double *frames, size_t count, void *user, lay_error
 }
 
 static lay_status follow(cutting *c, lay_run_stream *stream, double width, lay_error *err) {
-    lay_vk_track *tracks = lay_calloc(c->count, sizeof *tracks);
-    if (!tracks) return lay_fail(err, LAY_NO_MEMORY, "not enough memory for order cuts");
+    lay_vk_track tracks[LAY_TRACKS_MAX] = {0};
     for (size_t k = 0; k < c->count; k++) tracks[k].order = c->cuts[k].order;
     lay_vk_options options = {.rate = lay_run_stream_rate(stream),
                               .channels = (int)c->channels,
                               .tracks = tracks,
-                              .track_count = c->count,
                               .poles = POLES,
                               .bandwidth = width,
                               .width = LAY_VK_ORDERS,
                               .envelopes_only = true};
+    options.track_count = c->tracks = lay_tracks_add_neighbours(c->run, width, tracks, c->count);
     lay_vk *vk = NULL;
     lay_status status = lay_vk_new(&options, &c->run->shaft, gather, c, &vk, err);
     if (status == LAY_OK) status = lay_run_stream_each(stream, feed, vk, err);
     if (status == LAY_OK) status = lay_vk_finish(vk, err);
     lay_vk_free(vk);
-    free(tracks);
     return status;
 }
 
@@ -149,7 +149,9 @@ lay_status lay_run_cuts(const lay_unit *unit, const lay_run_spec *spec, const ch
     *out = NULL;
     if (!run->usable || run->shaft.count < 2)
         return lay_fail(err, LAY_BAD_INPUT, "the speed of this run is not known, so no order can be followed");
-    if (count == 0) return lay_fail(err, LAY_BAD_INPUT, "no order was named that could be followed");
+    if (count == 0 || count > LAY_TRACKS_MAX)
+        return lay_fail(err, LAY_BAD_INPUT, "orders that can be followed at once: 1 to %d, not %zu", LAY_TRACKS_MAX,
+                        count);
     lay_run_stream *stream = NULL;
     lay_status status = lay_run_stream_open(unit, spec, table_path, &stream, err);
     if (status != LAY_OK) return status;

@@ -11,6 +11,8 @@ static int row_of(fleet_conditions *c, const char *name) {
 }
 
 void fleet_conditions_add(fleet_conditions *c, const fleet_result *result) {
+    c->flanks += result->flank_said;
+    c->flanks_right += result->flank_right;
     c->resonances += result->resonances;
     c->resonances_right += result->resonances_right;
     if (result->failed || !result->right_part || !result->condition[0]) return;
@@ -38,6 +40,7 @@ void fleet_conditions_print(const fleet_conditions *c, FILE *out) {
         }
     }
     fprintf(out, "\n(of the jobs whose part was named first; in brackets: with the right wheel)\n");
+    if (c->flanks) fprintf(out, "Flank: said of %d, right of %d.\n", c->flanks, c->flanks_right);
     if (c->resonances)
         fprintf(out, "Resonances: %d of %d claims lie where the structure peaks.\n", c->resonances_right,
                 c->resonances);

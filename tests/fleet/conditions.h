@@ -16,7 +16,7 @@ typedef struct fleet_conditions {
         int at_body[LAY_SYMPTOM_COUNT]; /* and named the right wheel */
     } row[FLEET_CONDITIONS];
     int count;
-    int resonances, resonances_right;
+    int resonances, resonances_right, flanks, flanks_right;
 } fleet_conditions;
 
 void fleet_conditions_add(fleet_conditions *c, const fleet_result *result);

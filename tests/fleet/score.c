@@ -79,9 +79,18 @@ static bool same_body(const json_t *fault, const lay_suspect *s) {
     return ring || same_text(text_of(fault, "body"), s->body);
 }
 
-static void compare_symptoms(const lay_suspect *s, fleet_result *out) {
+#define ONE_FLANK_DB 4.5 /* less apart, the sentence says both */
+
+static void compare_flank(const json_t *fault, const lay_symptom *s, fleet_result *out) {
+    const char *said = s->value > ONE_FLANK_DB ? "drive" : s->value < -ONE_FLANK_DB ? "coast" : "both";
+    out->flank_said = true;
+    out->flank_right = same_text(text_of(fault, "flank"), said);
+}
+
+static void compare_symptoms(const json_t *fault, const lay_suspect *s, fleet_result *out) {
     for (size_t i = 0; i < s->symptom_count; i++) {
         out->symptoms |= 1u << s->symptoms[i].kind;
+        if (s->symptoms[i].kind == LAY_SYMPTOM_FLANK) compare_flank(fault, &s->symptoms[i], out);
         if (s->symptoms[i].body && strcmp(s->symptoms[i].body, out->condition_body) == 0)
             out->symptoms_at_body |= 1u << s->symptoms[i].kind;
     }
@@ -138,7 +147,7 @@ static void compare(const json_t *truth, const lay_verdict *verdict, fleet_resul
         out->listed = out->listed || fault;
         out->suspect_count++;
         if (i == 0) compare_first(fault, s, out);
-        if (i == 0 && fault && fault == first) compare_symptoms(s, out);
+        if (i == 0 && fault && fault == first) compare_symptoms(fault, s, out);
     }
 }
 

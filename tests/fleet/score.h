@@ -40,6 +40,7 @@ typedef struct fleet_result {
     char condition[16];               /* of the mesh at fault; for other kinds the kind; "healthy" */
     char condition_body[48];          /* the wheel the condition sits in, or the fault; empty: none */
     int resonances, resonances_right; /* claimed, and where the structure does peak */
+    bool flank_said, flank_right;     /* which flank the right first suspect sings on */
     unsigned symptoms;                /* kinds the right first suspect shows, bit mask; */
     unsigned symptoms_at_body;        /* those that name that wheel */
     int twin_count;                   /* parts nobody can tell from the faulty one */
