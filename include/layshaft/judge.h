@@ -170,6 +170,14 @@ typedef struct lay_look_wheel {
                    * parts */
 } lay_look_wheel;
 
+/* The mesh of a suspect over one repeat of its pairing of teeth: lcm of the tooth counts meshes. */
+typedef struct lay_look_pair {
+    int suspect, run;
+    int repeat; /* meshes in it */
+    lay_tsa_average average;
+    size_t channel; /* that holds most of the mesh */
+} lay_look_pair;
+
 /* What a further reading of the recordings measured about the suspects. */
 typedef struct lay_look {
     lay_cut *cuts;          /* [cut_count] */
@@ -179,6 +187,8 @@ typedef struct lay_look {
     lay_response response;
     lay_look_wheel *wheels; /* [wheel_count] */
     size_t wheel_count;
+    lay_look_pair *pairs; /* [pair_count]; none where the run holds too few repeats */
+    size_t pair_count;
 } lay_look;
 LAY_API void lay_look_free(lay_look *look);
 

@@ -50,5 +50,7 @@ void lay_look_free(lay_look *look) {
         lay_gear_signals_free(&look->wheels[i].signals);
     }
     free(look->wheels);
+    for (size_t i = 0; i < look->pair_count; i++) lay_tsa_average_free(&look->pairs[i].average);
+    free(look->pairs);
     *look = (lay_look){0};
 }

@@ -1,4 +1,4 @@
-/* The wheels of the suspects over one turn. */
+/* The wheels of the suspects over one turn, and their mesh over one repeat of its pairing. */
 #include "look.h"
 
 #include <math.h>
@@ -6,6 +6,7 @@
 
 #define HARMONICS 5  /* of the mesh that the average holds, and some sidebands more */
 #define RECORDS 4    /* parts of the run that are compared with one another */
+#define REPEATS 4    /* of the pairing of the teeth that are averaged at least */
 #define FEW_TURNS 64 /* below, the run is not parted */
 #define NYQUIST 0.45 /* of the rate at the highest speed */
 #define STEADY 1.03  /* highest over lowest speed of a run that is as good as steady */
@@ -109,10 +110,11 @@ static lay_status feed(const double *frames, size_t count, void *user, lay_error
     return lay_tsa_feed(user, frames, count, err);
 }
 
-/* Averages of the two wheels, out[2]. */
-static lay_status average(const lay_looking *l, size_t r, const lay_expected *part, lay_tsa_average *out,
+/* Averages of the two wheels and, where `bodies` is 3, over the repeat of the pairing, out[bodies]. */
+static lay_status average(const lay_looking *l, size_t r, const lay_expected *part, size_t bodies, lay_tsa_average *out,
                           lay_error *err) {
     const lay_run_evidence *run = &l->runs[r];
+    const double orders[3] = {part->wheel_order[0], part->wheel_order[1], part->hunting_order};
     lay_run_stream *stream = NULL;
     lay_tsa *tsa = NULL;
     lay_status status = lay_run_stream_open(l->unit, &l->table->runs[r], l->table->path, &stream, err);
@@ -121,8 +123,8 @@ static lay_status average(const lay_looking *l, size_t r, const lay_expected *pa
     double turns = run->revolutions * fmin(part->wheel_order[0], part->wheel_order[1]);
     lay_tsa_options options = {.rate = rate,
                                .channels = lay_run_stream_channels(stream),
-                               .bodies = part->wheel_order,
-                               .body_count = 2,
+                               .bodies = orders,
+                               .body_count = bodies,
                                .max_order = fmin((HARMONICS + 0.5) * part->order, NYQUIST * rate / run->max_hz),
                                .records = turns >= FEW_TURNS ? RECORDS : 0};
     status = lay_tsa_new(&options, &run->shaft, &tsa, err);
@@ -143,6 +145,11 @@ static double steadiness(const lay_run_evidence *run) {
     return -fmax(run->max_hz / run->min_hz, STEADY);
 }
 
+/* On a level road the drive flank carries. */
+static bool loads_alike(lay_load load, lay_load best) {
+    return load == best || (load == LAY_LOAD_STEADY && best == LAY_LOAD_DRIVE);
+}
+
 /* The steadiest run of the best run's load; the best run itself among equals. -1: none. */
 static int run_for(const lay_looking *l, size_t suspect) {
     int best = l->verdict->suspects[suspect].best_run, at = -1;
@@ -150,7 +157,7 @@ static int run_for(const lay_looking *l, size_t suspect) {
     if (!there) return -1;
     for (size_t r = 0; r < l->run_count; r++) {
         const lay_expected *part = lay_looking_part(l, suspect, r);
-        if (!part || !long_enough(&l->runs[r], part) || l->runs[r].load != l->runs[best].load) continue;
+        if (!part || !long_enough(&l->runs[r], part) || !loads_alike(l->runs[r].load, l->runs[best].load)) continue;
         if (part->loaded != there->loaded) continue;
         double gain = at >= 0 ? steadiness(&l->runs[r]) - steadiness(&l->runs[at]) : 1;
         if (gain > 0 || (gain == 0 && (int)r == best)) at = (int)r;
@@ -158,29 +165,45 @@ static int run_for(const lay_looking *l, size_t suspect) {
     return at;
 }
 
+/* Repeats of the pairing that the run holds. */
+static double repeats(const lay_run_evidence *run, const lay_expected *part) {
+    return part->hunting_order > 0 ? run->revolutions * part->hunting_order : 0;
+}
+
+static void take_pair(lay_looking *l, size_t suspect, int run, const lay_expected *part, lay_tsa_average *average) {
+    lay_look_pair *pair = &l->out->pairs[l->out->pair_count++];
+    *pair = (lay_look_pair){.suspect = (int)suspect, .run = run, .average = *average};
+    pair->repeat = (int)lround(part->order / part->hunting_order);
+    pair->channel = best_channel(average, pair->repeat);
+    *average = (lay_tsa_average){0};
+}
+
 static lay_status look_at(lay_looking *l, size_t suspect, lay_error *err) {
     int run = run_for(l, suspect);
     if (run < 0) return LAY_OK;
     const lay_expected *part = lay_looking_part(l, suspect, (size_t)run);
-    lay_tsa_average both[2] = {0};
-    lay_status status = average(l, (size_t)run, part, both, err);
+    size_t bodies = repeats(&l->runs[run], part) >= REPEATS ? 3 : 2;
+    lay_tsa_average all[3] = {0};
+    lay_status status = average(l, (size_t)run, part, bodies, all, err);
     if (status == LAY_BAD_INPUT) { /* a run that cannot be averaged costs no verdict */
         if (err) *err = (lay_error){0};
         return LAY_OK;
     }
     for (int w = 0; w < 2 && status == LAY_OK; w++) {
         lay_look_wheel *wheel = &l->out->wheels[l->out->wheel_count++];
-        *wheel = (lay_look_wheel){.suspect = (int)suspect, .wheel = w, .run = run, .average = both[w]};
-        both[w] = (lay_tsa_average){0};
+        *wheel = (lay_look_wheel){.suspect = (int)suspect, .wheel = w, .run = run, .average = all[w]};
+        all[w] = (lay_tsa_average){0};
         status = describe(l, part, wheel, err);
     }
-    for (int w = 0; w < 2; w++) lay_tsa_average_free(&both[w]);
+    if (status == LAY_OK && bodies == 3) take_pair(l, suspect, run, part, &all[2]);
+    for (int w = 0; w < 3; w++) lay_tsa_average_free(&all[w]);
     return status;
 }
 
 lay_status lay_looking_turns(lay_looking *l, lay_error *err) {
     l->out->wheels = lay_calloc(2 * l->verdict->suspect_count + 1, sizeof *l->out->wheels);
-    if (!l->out->wheels) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+    l->out->pairs = lay_calloc(l->verdict->suspect_count + 1, sizeof *l->out->pairs);
+    if (!l->out->wheels || !l->out->pairs) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
     lay_status status = LAY_OK;
     for (size_t s = 0; s < l->verdict->suspect_count && status == LAY_OK; s++) status = look_at(l, s, err);
     return status;

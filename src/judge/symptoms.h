@@ -21,7 +21,7 @@ typedef struct lay_patient {
 lay_status lay_symptom_flank(lay_patient *p, lay_error *err);     /* symptom_flank.c */
 lay_status lay_symptom_turn(lay_patient *p, lay_error *err);      /* symptom_turn.c: run-out, twice, local, loose */
 lay_status lay_symptom_harmonics(lay_patient *p, lay_error *err); /* symptom_series.c */
-lay_status lay_symptom_mates(lay_patient *p, lay_error *err);
+lay_status lay_symptom_mates(lay_patient *p, lay_error *err);     /* symptom_mates.c */
 lay_status lay_symptom_resonance(lay_patient *p, lay_error *err); /* symptom_resonance.c */
 
 /* Adds a symptom; what it names is copied, `text` is taken over (NULL: no memory). */

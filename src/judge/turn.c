@@ -1,23 +1,15 @@
 #include "turn.h"
 
-#include <complex.h>
 #include <math.h>
 #include <stdlib.h>
 
 #define SEEN_DB 10.0  /* mesh line over chance */
 #define NEAR_OTHERS 1 /* cycles per turn around another wheel's mesh that belong to it */
 
-/* Complex lines of one turn: a line of peak amplitude A gives |X| = A / 2. */
-typedef struct turn_lines {
-    double complex *mean;
-    double *chance; /* power that chance leaves in `mean`: variance over the parts over their number */
-    size_t count;
-    bool parted;
-} turn_lines;
-
-static void lines_free(turn_lines *lines) {
+void lay_turn_lines_free(lay_turn_lines *lines) {
     free(lines->mean);
     free(lines->chance);
+    *lines = (lay_turn_lines){0};
 }
 
 static void transform(lay_fft *fft, const double *x, double *pairs, double complex *out, size_t count) {
@@ -25,11 +17,11 @@ static void transform(lay_fft *fft, const double *x, double *pairs, double compl
     for (size_t i = 0; i < count; i++) out[i] = (pairs[2 * i] + I * pairs[2 * i + 1]) / (double)lay_fft_size(fft);
 }
 
-static void add_variance(turn_lines *lines, const lay_look_wheel *w, lay_fft *fft, double *pairs, double complex *one) {
-    const lay_tsa_average *a = &w->average;
+static void add_variance(lay_turn_lines *lines, const lay_tsa_average *a, size_t channel, lay_fft *fft, double *pairs,
+                         double complex *one) {
     double parts = (double)a->records;
     for (size_t r = 0; r < a->records; r++) {
-        transform(fft, a->record + (r * a->channels + w->channel) * a->points, pairs, one, lines->count);
+        transform(fft, a->record + (r * a->channels + channel) * a->points, pairs, one, lines->count);
         for (size_t i = 0; i < lines->count; i++) {
             double complex off = one[i] - lines->mean[i];
             lines->chance[i] += (creal(off) * creal(off) + cimag(off) * cimag(off)) / (parts * (parts - 1));
@@ -37,8 +29,8 @@ static void add_variance(turn_lines *lines, const lay_look_wheel *w, lay_fft *ff
     }
 }
 
-static lay_status lines_of(const lay_look_wheel *w, turn_lines *lines, lay_error *err) {
-    const lay_tsa_average *a = &w->average;
+lay_status lay_turn_lines_of(const lay_tsa_average *a, size_t channel, lay_turn_lines *lines, lay_error *err) {
+    *lines = (lay_turn_lines){0};
     lay_fft *fft = NULL;
     lay_status status = lay_fft_new(a->points, &fft, err);
     if (status != LAY_OK) return status;
@@ -49,8 +41,8 @@ static lay_status lines_of(const lay_look_wheel *w, turn_lines *lines, lay_error
     double *pairs = lay_calloc(a->points + 2, sizeof *pairs);
     double complex *one = lay_calloc(lines->count, sizeof *one);
     if (lines->mean && lines->chance && pairs && one) {
-        transform(fft, a->mean + w->channel * a->points, pairs, lines->mean, lines->count);
-        if (lines->parted) add_variance(lines, w, fft, pairs, one);
+        transform(fft, a->mean + channel * a->points, pairs, lines->mean, lines->count);
+        if (lines->parted) add_variance(lines, a, channel, fft, pairs, one);
     } else {
         status = lay_fail(err, LAY_NO_MEMORY, "not enough memory for the turn of a wheel");
     }
@@ -64,8 +56,11 @@ static double power(double complex z) {
     return creal(z) * creal(z) + cimag(z) * cimag(z);
 }
 
-/* What chance leaves around `line`; single lines vary too much with so few parts. */
-static double chance_at(const turn_lines *lines, size_t line) {
+double lay_turn_power(const lay_turn_lines *lines, size_t line) {
+    return power(lines->mean[line]);
+}
+
+double lay_turn_chance(const lay_turn_lines *lines, size_t line) {
     size_t low = line > 8 ? line - 8 : 1, high = line + 8 < lines->count ? line + 8 : lines->count - 1, n = 0;
     double around[17];
     for (size_t i = low; i <= high && n < 17; i++) around[n++] = lines->chance[i];
@@ -80,14 +75,14 @@ static bool of_another(const lay_look_wheel *w, int line) {
     return false;
 }
 
-static int strongest(const turn_lines *lines, int teeth) {
+static int strongest(const lay_turn_lines *lines, int teeth) {
     int best = 1;
     for (int h = 2; (size_t)(h * teeth) < lines->count; h++)
         if (power(lines->mean[h * teeth]) > power(lines->mean[best * teeth])) best = h;
     return best;
 }
 
-static void measure_sides(const lay_look_wheel *w, const turn_lines *lines, int mesh, lay_turn_view *out) {
+static void measure_sides(const lay_look_wheel *w, const lay_turn_lines *lines, int mesh, lay_turn_view *out) {
     for (int k = 1; k <= LAY_TURN_SIDES; k++) {
         double sum = 0, chance = 0;
         int n = 0;
@@ -95,7 +90,7 @@ static void measure_sides(const lay_look_wheel *w, const turn_lines *lines, int 
             int line = mesh + side;
             if (line < 1 || (size_t)line >= lines->count || of_another(w, line)) continue;
             sum += power(lines->mean[line]);
-            chance += chance_at(lines, (size_t)line);
+            chance += lay_turn_chance(lines, (size_t)line);
             n++;
         }
         if (n == 0) continue;
@@ -107,7 +102,7 @@ static void measure_sides(const lay_look_wheel *w, const turn_lines *lines, int 
 /* A (1 + m cos(a + alpha)) turned in phase by beta cos(a + gamma) has the sidebands (m e^{i alpha} + i beta e^{i
  * gamma}) / 2 above and its mirror below, re the carrier, while both are small; so their sum and difference part the
  * two. */
-static void modulation(const turn_lines *lines, int mesh, lay_turn_view *out) {
+static void modulation(const lay_turn_lines *lines, int mesh, lay_turn_view *out) {
     if (mesh < 2 || (size_t)mesh + 1 >= lines->count) return;
     double complex above = lines->mean[mesh + 1] / lines->mean[mesh],
                    below = conj(lines->mean[mesh - 1] / lines->mean[mesh]);
@@ -118,20 +113,20 @@ static void modulation(const turn_lines *lines, int mesh, lay_turn_view *out) {
 lay_status lay_turn_look(const lay_look_wheel *wheel, lay_turn_view *out, lay_error *err) {
     *out = (lay_turn_view){.swell = NAN, .swing = NAN};
     for (int k = 0; k < LAY_TURN_SIDES; k++) out->side_db[k] = out->over_db[k] = NAN;
-    turn_lines lines = {0};
-    lay_status status = lines_of(wheel, &lines, err);
+    lay_turn_lines lines = {0};
+    lay_status status = lay_turn_lines_of(&wheel->average, wheel->channel, &lines, err);
     int teeth = wheel->teeth[0];
     if (status == LAY_OK && (size_t)teeth + 1 < lines.count) {
         out->harmonic = strongest(&lines, teeth);
         int mesh = out->harmonic * teeth;
         double there = power(lines.mean[mesh]);
-        out->seen =
-            there > 0 && lines.parted && lay_db_power(there / fmax(chance_at(&lines, (size_t)mesh), 1e-30)) >= SEEN_DB;
+        out->seen = there > 0 && lines.parted &&
+                    lay_db_power(there / fmax(lay_turn_chance(&lines, (size_t)mesh), 1e-30)) >= SEEN_DB;
         if (out->seen) {
             measure_sides(wheel, &lines, mesh, out);
             modulation(&lines, mesh, out);
         }
     }
-    lines_free(&lines);
+    lay_turn_lines_free(&lines);
     return status;
 }

@@ -2,7 +2,22 @@
 #ifndef LAYSHAFT_JUDGE_TURN_H
 #define LAYSHAFT_JUDGE_TURN_H
 
+#include <complex.h>
+
 #include <layshaft/judge.h>
+
+/* Complex lines of an average: one of peak amplitude A has the modulus A / 2. */
+typedef struct lay_turn_lines {
+    double complex *mean;
+    double *chance; /* power that chance leaves in `mean`: variance over the parts over their number */
+    size_t count;
+    bool parted; /* without parts nothing is known of chance */
+} lay_turn_lines;
+lay_status lay_turn_lines_of(const lay_tsa_average *average, size_t channel, lay_turn_lines *out, lay_error *err);
+void lay_turn_lines_free(lay_turn_lines *lines);
+/* Power of a line, and what chance leaves around it; single lines vary too much with so few parts. */
+double lay_turn_power(const lay_turn_lines *lines, size_t line);
+double lay_turn_chance(const lay_turn_lines *lines, size_t line);
 
 #define LAY_TURN_SIDES 8
 
