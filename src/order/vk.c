@@ -60,12 +60,11 @@ static lay_status make_room(lay_vk *vk, lay_error *err) {
     size_t channels = (size_t)vk->options.channels, tracks = vk->options.track_count;
     vk->point_room = LAY_VK_CHUNK / (LAY_VK_POINT * 4) + 4; /* knots lie four samples apart at least */
     vk->sum = lay_calloc(LAY_VK_CHUNK * channels, sizeof *vk->sum);
-    vk->sample = lay_calloc(channels, sizeof *vk->sample);
     vk->time = lay_calloc(vk->point_room, sizeof *vk->time);
     vk->turns = lay_calloc(vk->point_room, sizeof *vk->turns);
     vk->hz = lay_calloc(vk->point_room, sizeof *vk->hz);
     vk->envelope = lay_calloc(vk->point_room * tracks * channels * 2, sizeof *vk->envelope);
-    if (!vk->sum || !vk->sample || !vk->time || !vk->turns || !vk->hz || !vk->envelope)
+    if (!vk->sum || !vk->time || !vk->turns || !vk->hz || !vk->envelope)
         return lay_fail(err, LAY_NO_MEMORY, "not enough memory to follow %zu orders", tracks);
     return LAY_OK;
 }
@@ -106,8 +105,10 @@ void lay_vk_free(lay_vk *vk) {
     free(vk->clusters);
     free(vk->tracks);
     free(vk->phasor);
+    free(vk->half);
+    free(vk->product);
+    free(vk->samples);
     free(vk->sum);
-    free(vk->sample);
     free(vk->time);
     free(vk->turns);
     free(vk->hz);
@@ -154,33 +155,43 @@ static lay_status end_stretch(lay_vk *vk, lay_error *err) {
     return status;
 }
 
-static void add(lay_vk *vk, const lay_vk_place *place, const double *sample) {
-    double time = (double)vk->fed / vk->options.rate;
-    for (size_t i = 0; i < vk->cluster_count; i++) {
-        lay_vk_phasors(vk, &vk->clusters[i], place, time, vk->phasor);
-        lay_vk_cluster_add(&vk->clusters[i], place->basis, vk->phasor, place->du, sample);
+/* The piece that was gathered goes into its interval. */
+static lay_status flush(lay_vk *vk, lay_error *err) {
+    lay_vk_place place;
+    lay_status status = LAY_OK;
+    if (vk->pending == 0) return LAY_OK;
+    double centre = ((double)vk->fed - 0.5 * (double)(vk->pending + 1)) / vk->options.rate;
+    if (!lay_vk_locate(vk, centre, &vk->feed_hint, &place)) {
+        vk->pending = 0;
+        return LAY_OK;
     }
+    while (vk->interval < place.interval && status == LAY_OK) status = next_interval(vk, err);
+    lay_vk_add_piece(vk, &place);
+    return status;
 }
 
 /* The recording has come to `time`: leave a stretch, enter the next. */
 static lay_status come_to(lay_vk *vk, double time, lay_error *err) {
-    if (vk->inside && time > vk->grid.end_s) return end_stretch(vk, err);
+    lay_status status = LAY_OK;
+    if (vk->inside && time > vk->grid.end_s) {
+        status = flush(vk, err);
+        if (status == LAY_OK) status = end_stretch(vk, err);
+    }
     while (!vk->inside && time > vk->grid.end_s) /* shorter than a sample */
         if (!lay_vk_next_stretch(vk)) no_more(vk);
     if (!vk->inside && time >= vk->grid.start_s) begin_stretch(vk);
-    return LAY_OK;
+    return status;
 }
 
 static lay_status feed_one(lay_vk *vk, const double *sample, lay_error *err) {
-    lay_vk_place place;
+    size_t channels = (size_t)vk->options.channels;
     lay_status status = come_to(vk, (double)vk->fed / vk->options.rate, err);
-    if (vk->inside && status == LAY_OK && lay_vk_locate(vk, vk->fed, &vk->feed_hint, &place)) {
-        while (vk->interval < place.interval && status == LAY_OK) status = next_interval(vk, err);
-        for (size_t c = 0; c < (size_t)vk->options.channels; c++) vk->sample[c] = isfinite(sample[c]) ? sample[c] : 0;
-        add(vk, &place, vk->sample);
+    if (vk->inside && status == LAY_OK) {
+        double *to = vk->samples + vk->pending++ * channels;
+        for (size_t c = 0; c < channels; c++) to[c] = isfinite(sample[c]) ? sample[c] : 0;
     }
     vk->fed++;
-    return status;
+    return vk->inside && status == LAY_OK && vk->pending == vk->piece ? flush(vk, err) : status;
 }
 
 lay_status lay_vk_feed(lay_vk *vk, const double *frames, size_t count, lay_error *err) {
@@ -192,6 +203,7 @@ lay_status lay_vk_feed(lay_vk *vk, const double *frames, size_t count, lay_error
 }
 
 lay_status lay_vk_finish(lay_vk *vk, lay_error *err) {
-    lay_status status = vk->inside ? end_stretch(vk, err) : LAY_OK;
+    lay_status status = vk->inside ? flush(vk, err) : LAY_OK;
+    if (status == LAY_OK && vk->inside) status = end_stretch(vk, err);
     return status == LAY_OK ? lay_vk_send_silence(vk, vk->fed, err) : status;
 }

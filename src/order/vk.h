@@ -11,8 +11,10 @@
     10                  /* times 1 / bandwidth that are looked ahead: what lies further off moves a value by less than \
                          * 1e-7 (slowest pole of three: exp(-1.82 * 10)) */
 #define LAY_VK_BLOCK 10 /* times 1 / bandwidth that are solved at once */
-#define LAY_VK_CHUNK 4096 /* frames delivered at once */
-#define LAY_VK_POINT 2    /* knots from one point of the envelopes to the next */
+#define LAY_VK_CHUNK 4096  /* frames delivered at once */
+#define LAY_VK_PER_KNOT 12 /* pieces of a knot interval in which envelopes count as constant, at least */
+#define LAY_VK_PIECE 32    /* samples of such a piece at most: a chirp of 400 Hz/s bends its phase by 1e-4 rad */
+#define LAY_VK_POINT 2     /* knots from one point of the envelopes to the next */
 
 /* Knots of one stretch of the shaft: evenly spaced in `u`, which is time or turns from its beginning. */
 typedef struct lay_vk_grid {
@@ -23,12 +25,12 @@ typedef struct lay_vk_grid {
     double lambda;
 } lay_vk_grid;
 
-/* Where one sample lies. */
+/* Where a moment lies. */
 typedef struct lay_vk_place {
-    double turns, hz;
+    double time, turns, hz;
     size_t interval;
     double basis[LAY_VK_SUPPORT];
-    double du; /* share of a knot interval that the sample stands for */
+    double du; /* share of a knot interval that one sample stands for */
 } lay_vk_place;
 
 struct lay_vk {
@@ -48,19 +50,28 @@ struct lay_vk {
     size_t next_point; /* knot of the next point of the envelopes */
     int64_t fed, sent; /* frames */
     size_t feed_hint, send_hint;
-    double *phasor;                       /* [2 * tracks of the largest cluster] */
+    size_t piece, pending;                /* samples of a piece; gathered and not yet added */
+    double *samples;                      /* [LAY_VK_PIECE * channels] of the piece, what is no number as 0 */
+    double *phasor, *half;                /* [2 * tracks of the largest cluster] at a moment; [tracks] half a step */
+    double *product;                      /* [2 * tracks of the largest cluster * channels] */
     double *sum;                          /* [LAY_VK_CHUNK * channels] */
-    double *sample;                       /* [channels] as fed, what is no number as 0 */
     double *time, *turns, *hz, *envelope; /* of the points of a chunk */
     size_t point_room;
 };
 
-/* vk_angle.c: where frame number `frame` lies in the stretch; false outside of it. */
-bool lay_vk_locate(const lay_vk *vk, int64_t frame, size_t *hint, lay_vk_place *out);
+/* vk_angle.c: where a moment lies in the stretch; false outside of it. */
+bool lay_vk_locate(const lay_vk *vk, double time, size_t *hint, lay_vk_place *out);
 /* The next stretch into the grid; false when there is none. */
 bool lay_vk_next_stretch(lay_vk *vk);
 /* Pairs (cos, sin) of the tracks of a cluster at a place; (0, 0) from half the rate on. */
-void lay_vk_phasors(const lay_vk *vk, const lay_vk_cluster *c, const lay_vk_place *place, double time, double *out);
+void lay_vk_phasors(const lay_vk *vk, const lay_vk_cluster *c, const lay_vk_place *place, double *out);
+/* What they turn by in half the time from one sample to the next, rad. */
+void lay_vk_half_steps(const lay_vk *vk, const lay_vk_cluster *c, const lay_vk_place *place, double *out);
+/* Cosine and sine of `cycles` turns. */
+void lay_vk_turn_to(double cycles, double *c, double *s);
+
+/* vk_piece.c: add the samples gathered in the piece to every cluster. */
+void lay_vk_add_piece(lay_vk *vk, const lay_vk_place *centre);
 
 /* vk_plan.c: which tracks are solved together. */
 lay_status lay_vk_plan(lay_vk *vk, lay_error *err);

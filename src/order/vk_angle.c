@@ -7,6 +7,12 @@ static size_t last_knot(const lay_shaft *s, size_t segment) {
     return (segment + 1 < s->segment_count ? s->segment_start[segment + 1] : s->count) - 1;
 }
 
+static double fastest(const lay_shaft *s, size_t first, size_t last) {
+    double most = 0;
+    for (size_t i = first; i <= last; i++) most = fmax(most, s->hz[i]);
+    return most;
+}
+
 /* In units of one knot interval the sum over samples becomes an integral, and the penalty that gives the wanted
  * bandwidth, gain 1 / sqrt 2 at half of it, is (sqrt 2 - 1) / (pi bandwidth step)^(2 poles) times the integral of the
  * squared derivative; half of it, as a real signal holds half of each track's power (derived here from the discrete
@@ -24,6 +30,8 @@ static void lay_out(lay_vk *vk, size_t segment) {
     double wanted = 1 / (LAY_VK_KNOTS * vk->options.bandwidth);
     g->intervals = length > wanted ? (size_t)(length / wanted) : 1;
     g->step = length / (double)g->intervals;
+    double samples = vk->options.rate * g->step / (orders ? fmax(fastest(s, first, last), 1e-3) : 1);
+    vk->piece = (size_t)fmax(1, fmin(LAY_VK_PIECE, samples / LAY_VK_PER_KNOT));
     g->lambda = 0.5 * (sqrt(2) - 1) / pow(LAY_PI * vk->options.bandwidth * g->step, 2 * vk->options.poles);
 }
 
@@ -38,9 +46,9 @@ bool lay_vk_next_stretch(lay_vk *vk) {
     return false;
 }
 
-bool lay_vk_locate(const lay_vk *vk, int64_t frame, size_t *hint, lay_vk_place *out) {
+bool lay_vk_locate(const lay_vk *vk, double t, size_t *hint, lay_vk_place *out) {
     const lay_vk_grid *g = &vk->grid;
-    double t = (double)frame / vk->options.rate;
+    out->time = t;
     if (t < g->start_s || t > g->end_s || !lay_shaft_at(vk->shaft, t, hint, &out->turns, &out->hz)) return false;
     bool orders = vk->options.width == LAY_VK_ORDERS;
     double u = (orders ? out->turns - g->start_turns : t - g->start_s) / g->step, whole = floor(u);
@@ -51,9 +59,9 @@ bool lay_vk_locate(const lay_vk *vk, int64_t frame, size_t *hint, lay_vk_place *
     return true;
 }
 
-/* Cosine and sine of `cycles` turns, good to 1e-11: Taylor's series of an eighth of the angle, doubled three times. A third of
- * the time of the library's, and there is one of these for each sample of each track. */
-static void turn_to(double cycles, double *c, double *s) {
+/* Cosine and sine of `cycles` turns, good to 1e-11: Taylor's series of an eighth of the angle, doubled three times. A
+ * third of the time of the library's, and there is one of these for each sample of each track. */
+void lay_vk_turn_to(double cycles, double *c, double *s) {
     double x = 0.25 * LAY_PI * (cycles - rint(cycles)), x2 = x * x;
     *s = x * (1 - x2 / 6 * (1 - x2 / 20 * (1 - x2 / 42 * (1 - x2 / 72))));
     *c = 1 - x2 / 2 * (1 - x2 / 12 * (1 - x2 / 30 * (1 - x2 / 56 * (1 - x2 / 90))));
@@ -64,13 +72,20 @@ static void turn_to(double cycles, double *c, double *s) {
     }
 }
 
-void lay_vk_phasors(const lay_vk *vk, const lay_vk_cluster *c, const lay_vk_place *place, double time, double *out) {
+void lay_vk_phasors(const lay_vk *vk, const lay_vk_cluster *c, const lay_vk_place *place, double *out) {
     double half = 0.5 * vk->options.rate;
     for (size_t k = 0; k < c->tracks; k++) {
         const lay_vk_track *track = &vk->tracks[c->track[k]];
         if (track->order * place->hz + track->hz < half)
-            turn_to(track->order * place->turns + track->hz * time, &out[2 * k], &out[2 * k + 1]);
+            lay_vk_turn_to(track->order * place->turns + track->hz * place->time, &out[2 * k], &out[2 * k + 1]);
         else
             out[2 * k] = out[2 * k + 1] = 0;
+    }
+}
+
+void lay_vk_half_steps(const lay_vk *vk, const lay_vk_cluster *c, const lay_vk_place *place, double *out) {
+    for (size_t k = 0; k < c->tracks; k++) {
+        const lay_vk_track *track = &vk->tracks[c->track[k]];
+        out[k] = LAY_PI * (track->order * place->hz + track->hz) / vk->options.rate;
     }
 }

@@ -20,12 +20,11 @@ lay_status lay_vk_cluster_init(lay_vk_cluster *c, const size_t *track, size_t tr
     c->right = lay_calloc(w * channels, sizeof *c->right);
     c->kept_right = lay_calloc(w * channels, sizeof *c->kept_right);
     c->products = lay_calloc(n * n, sizeof *c->products);
-    c->phasors = lay_calloc(n, sizeof *c->phasors);
     c->rows = lay_calloc(capacity * n * w, sizeof *c->rows);
     c->known = lay_calloc(capacity * n * channels, sizeof *c->known);
     c->solution = lay_calloc(capacity * n * channels, sizeof *c->solution);
-    if (!c->track || !c->window || !c->kept_window || !c->right || !c->kept_right || !c->products || !c->phasors ||
-        !c->rows || !c->known || !c->solution)
+    if (!c->track || !c->window || !c->kept_window || !c->right || !c->kept_right || !c->products || !c->rows ||
+        !c->known || !c->solution)
         return lay_fail(err, LAY_NO_MEMORY, "not enough memory to follow %zu orders together", tracks);
     memcpy(c->track, track, tracks * sizeof *track);
     return LAY_OK;
@@ -38,7 +37,6 @@ void lay_vk_cluster_free(lay_vk_cluster *c) {
     free(c->right);
     free(c->kept_right);
     free(c->products);
-    free(c->phasors);
     free(c->rows);
     free(c->known);
     free(c->solution);
@@ -51,57 +49,51 @@ void lay_vk_cluster_restart(lay_vk_cluster *c) {
     c->first = c->count = 0;
 }
 
-/* A track by itself, the usual case: the same as below with the products in registers. */
-static void add_single(lay_vk_cluster *c, const double *basis, const double *phasor, double weight,
-                       const double *sample) {
-    enum { W = 2 * LAY_VK_SUPPORT };
-    double re = phasor[0], im = -phasor[1], rr = weight * re * re, ri = weight * re * im, ii = weight * im * im;
-    for (size_t i = 0; i < LAY_VK_SUPPORT; i++) {
-        double *real = c->window + 2 * i * W, *imaginary = real + W;
-        for (size_t j = 0; j <= i; j++) {
-            double share = basis[i] * basis[j];
-            real[2 * j] += share * rr;
-            real[2 * j + 1] += share * ri;
-            imaginary[2 * j] += share * ri;
-            imaginary[2 * j + 1] += share * ii;
-        }
-    }
-    for (size_t i = 0; i < LAY_VK_SUPPORT; i++)
-        for (size_t ch = 0; ch < c->channels; ch++) {
-            double x = weight * basis[i] * sample[ch];
-            c->right[2 * i * c->channels + ch] += re * x;
-            c->right[(2 * i + 1) * c->channels + ch] += im * x;
+/* Sum of n unit pointers that turn by an angle per sample, its middle one being 1: sin(n a / 2) / sin(a / 2). `half` is
+ * a / 2. */
+static double kernel(double half, size_t n) {
+    double s = sin(half);
+    return fabs(s) < 1e-9 ? (cos(half) > 0 || n % 2 ? (double)n : -(double)n) : sin((double)n * half) / s;
+}
+
+/* Sums over the samples of what two tracks contribute to one another: Re (re + i im) e^{i phase} = re cos - im sin. */
+static void gram(const lay_vk_cluster *c, const double *phasor, const double *half, size_t n, double weight) {
+    size_t unknowns = c->unknowns;
+    for (size_t k = 0; k < c->tracks; k++)
+        for (size_t l = 0; l <= k; l++) {
+            const double *a = phasor + 2 * k, *b = phasor + 2 * l;
+            double plus = 0.5 * weight * kernel(half[k] + half[l], n);
+            double minus = 0.5 * weight * (k == l ? (double)n : kernel(half[k] - half[l], n));
+            double cos_sum = plus * (a[0] * b[0] - a[1] * b[1]), sin_sum = plus * (a[1] * b[0] + a[0] * b[1]);
+            double cos_off = minus * (a[0] * b[0] + a[1] * b[1]), sin_off = minus * (a[1] * b[0] - a[0] * b[1]);
+            double *row = c->products + 2 * k * unknowns + 2 * l, *column = c->products + 2 * l * unknowns + 2 * k;
+            row[0] = column[0] = cos_off + cos_sum;                       /* cos cos */
+            row[unknowns + 1] = column[unknowns + 1] = cos_off - cos_sum; /* sin sin */
+            row[1] = column[unknowns] = sin_off - sin_sum;                /* - cos sin */
+            row[unknowns] = column[1] = -sin_off - sin_sum;               /* - sin cos */
         }
 }
 
-/* Re (re + i im) e^{i phase} = re cos - im sin. */
-void lay_vk_cluster_add(lay_vk_cluster *c, const double *basis, const double *phasor, double weight,
-                        const double *sample) {
-    if (c->tracks == 1) {
-        add_single(c, basis, phasor, weight, sample);
-        return;
-    }
+void lay_vk_cluster_add(lay_vk_cluster *c, const double *basis, const double *phasor, const double *half, size_t count,
+                        double weight, const double *product) {
     size_t n = c->unknowns, w = width(c);
-    double *q = c->phasors, *products = c->products;
-    for (size_t k = 0; k < n; k += 2) {
-        q[k] = phasor[k];
-        q[k + 1] = -phasor[k + 1];
-    }
-    for (size_t a = 0; a < n; a++)
-        for (size_t b = 0; b < n; b++) products[a * n + b] = weight * q[a] * q[b];
+    gram(c, phasor, half, count, weight);
     for (size_t i = 0; i < LAY_VK_SUPPORT; i++)
         for (size_t j = 0; j <= i; j++) {
             double share = basis[i] * basis[j];
             for (size_t a = 0; a < n; a++) {
                 double *row = c->window + (i * n + a) * w + j * n;
-                const double *from = products + a * n;
+                const double *from = c->products + a * n;
                 for (size_t b = 0; b < n; b++) row[b] += share * from[b];
             }
         }
     for (size_t i = 0; i < LAY_VK_SUPPORT; i++)
-        for (size_t a = 0; a < n; a++)
-            for (size_t ch = 0; ch < c->channels; ch++)
-                c->right[(i * n + a) * c->channels + ch] += weight * basis[i] * q[a] * sample[ch];
+        for (size_t k = 0; k < c->tracks; k++)
+            for (size_t ch = 0; ch < c->channels; ch++) {
+                const double *sum = product + 2 * (k * c->channels + ch);
+                c->right[(i * n + 2 * k) * c->channels + ch] += weight * basis[i] * sum[0];
+                c->right[(i * n + 2 * k + 1) * c->channels + ch] += weight * basis[i] * sum[1];
+            }
 }
 
 /* Eliminate the first knot of the window into the row of knot number `at` of those held. */

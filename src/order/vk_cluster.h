@@ -14,7 +14,7 @@ typedef struct lay_vk_cluster {
     size_t *track;                     /* [tracks] numbers of the filter's tracks */
     double *window;                    /* [4 unknowns]^2 lower half, of the four knots in work */
     double *right;                     /* [4 unknowns][channels] */
-    double *products, *phasors;        /* work */
+    double *products;                  /* work */
     double *rows;                      /* [capacity][unknowns][4 unknowns] */
     double *known, *solution;          /* [capacity][unknowns][channels] */
     double *kept_window, *kept_right;  /* while the end is solved for the time being */
@@ -27,10 +27,11 @@ void lay_vk_cluster_free(lay_vk_cluster *c);
 /* Forget everything: a new stretch begins at knot 0. */
 void lay_vk_cluster_restart(lay_vk_cluster *c);
 
-/* One sample: `basis` of its interval, `phasor` pairs (cos, sin) of each track (0, 0: the track is silent), its weight.
- */
-void lay_vk_cluster_add(lay_vk_cluster *c, const double *basis, const double *phasor, double weight,
-                        const double *sample);
+/* `n` samples around a moment: `basis` of their interval there, `phasor` pairs (cos, sin) of each track there (0, 0:
+ * the track is silent), `half` what it turns by in half a sample's time (rad), the weight of each sample, and `product`
+ * [tracks][channels] pairs: their sum times e^{-i phase}. */
+void lay_vk_cluster_add(lay_vk_cluster *c, const double *basis, const double *phasor, const double *half, size_t n,
+                        double weight, const double *product);
 /* The interval is complete: add lambda times the penalty and eliminate its first knot. */
 void lay_vk_cluster_next(lay_vk_cluster *c, double lambda, double penalty[LAY_VK_SUPPORT][LAY_VK_SUPPORT]);
 /* Solve all knots held and the three in work as if the signal ended here: `solution` of knots first .. first + count

@@ -50,6 +50,11 @@ lay_status lay_vk_plan(lay_vk *vk, lay_error *err) {
     free(of);
     free(members);
     if (status != LAY_OK) return status;
+    size_t channels = (size_t)vk->options.channels;
     vk->phasor = lay_calloc(2 * largest, sizeof *vk->phasor);
-    return vk->phasor ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory to follow orders");
+    vk->half = lay_calloc(largest, sizeof *vk->half);
+    vk->product = lay_calloc(2 * largest * channels, sizeof *vk->product);
+    vk->samples = lay_calloc(LAY_VK_PIECE * channels, sizeof *vk->samples);
+    if (vk->phasor && vk->half && vk->product && vk->samples) return LAY_OK;
+    return lay_fail(err, LAY_NO_MEMORY, "not enough memory to follow orders");
 }

@@ -29,11 +29,11 @@ lay_status lay_vk_send_silence(lay_vk *vk, int64_t upto, lay_error *err) {
     return status;
 }
 
-static void add_frame(lay_vk *vk, const lay_vk_place *place, int64_t frame, double *out) {
-    double time = (double)frame / vk->options.rate, value[2];
+static void add_frame(lay_vk *vk, const lay_vk_place *place, double *out) {
+    double value[2];
     for (size_t i = 0; i < vk->cluster_count; i++) {
         const lay_vk_cluster *c = &vk->clusters[i];
-        lay_vk_phasors(vk, c, place, time, vk->phasor);
+        lay_vk_phasors(vk, c, place, vk->phasor);
         for (size_t k = 0; k < c->tracks; k++) {
             if (vk->options.summed && c->track[k] >= vk->options.summed) continue;
             for (size_t ch = 0; ch < c->channels; ch++) {
@@ -98,13 +98,13 @@ lay_status lay_vk_send(lay_vk *vk, size_t upto, lay_error *err) {
         memset(vk->sum, 0, LAY_VK_CHUNK * channels * sizeof *vk->sum);
         for (; frames < LAY_VK_CHUNK && vk->sent + (int64_t)frames < vk->fed; frames++) {
             lay_vk_place place;
-            int64_t frame = vk->sent + (int64_t)frames;
-            if (!lay_vk_locate(vk, frame, &vk->send_hint, &place)) {
-                if ((double)frame / vk->options.rate < vk->grid.start_s) continue;
+            double time = (double)(vk->sent + (int64_t)frames) / vk->options.rate;
+            if (!lay_vk_locate(vk, time, &vk->send_hint, &place)) {
+                if (time < vk->grid.start_s) continue;
                 break;
             }
             if (place.interval >= upto) break;
-            if (!vk->options.envelopes_only) add_frame(vk, &place, frame, vk->sum + frames * channels);
+            if (!vk->options.envelopes_only) add_frame(vk, &place, vk->sum + frames * channels);
         }
         more = frames == LAY_VK_CHUNK;
         status = hand_on(vk, frames, put_points(vk, vk->sent + (int64_t)frames, upto), err);
