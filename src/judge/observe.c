@@ -3,6 +3,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#define GHOST_DB 1.5        /* for each standard deviation beside its place */
 #define NOTHING_DB (-20.0)  /* below this a tone carries no more information */
 #define UNEVEN 6.3          /* sides of one pair rarely differ by more (8 dB) */
 #define CLEAR_OF_ENGINE 5.0 /* times the share that the engine has by its neighbours (7 dB) */
@@ -107,6 +108,12 @@ static bool engine_allows(const lay_hypothesis *h, const lay_run_evidence *run, 
     return !*low || (!at_firing(run, order) && !engine_rules(run, order, found, LOWEST));
 }
 
+/* There are so many whole numbers on so many wheels that some always fits a line nearly: the one that fits it best is
+ * to be preferred. */
+static double beside_ghost(const lay_tone *tone) {
+    return GHOST_DB * fmax(0, tone->off_sd - 1);
+}
+
 static void observe_single(const lay_hypothesis *h, const lay_run_evidence *run, double order, double slack,
                            lay_observation *out) {
     lay_tone_at(run, order, slack, &out->tone);
@@ -115,6 +122,7 @@ static void observe_single(const lay_hypothesis *h, const lay_run_evidence *run,
                  engine_allows(h, run, order, out->tone.found, &out->low);
     out->engine = out->valid && lay_engine_order(run, out->tone.found) ? lay_engine_share(run, order) : 0;
     out->level_db = own_level(out->engine, &out->tone);
+    if (h->kind == LAY_KIND_GHOST) out->level_db = fmax(NOTHING_DB, out->level_db - beside_ghost(&out->tone));
 }
 
 /* What the part itself makes of one side: the engine's share taken off where it is small, unknown (-1) where it is not.

@@ -22,6 +22,29 @@ static const char *body_name(const lay_finding *f) {
     return body >= 0 ? f->unit->bodies[body].name : "";
 }
 
+/* Waves on the mate that make the very same tone in every gear, as the two always turn together; 0: none do. */
+static int waves_on_mate(const lay_finding *f, const char **body) {
+    const lay_mesh *mesh = &f->unit->meshes[f->hypothesis->index];
+    const lay_wheel *own = f->hypothesis->wheel == 0 ? &mesh->driver : &mesh->driven,
+                    *mate = f->hypothesis->wheel == 0 ? &mesh->driven : &mesh->driver;
+    int waves = f->hypothesis->multiple * mate->teeth;
+    *body = f->unit->bodies[mate->body].name;
+    return waves % own->teeth == 0 ? waves / own->teeth : 0;
+}
+
+static lay_status ghost_stands(const lay_finding *f, double order, double tnr, lay_strings *out, lay_error *err) {
+    const char *mate = NULL;
+    int waves = waves_on_mate(f, &mate);
+    lay_status status =
+        lay_strings_add(out, err,
+                        "a tone at exactly %d events per turn of '%s' (order %.3f) stands %.0f dB over the "
+                        "noise; no mesh has that tooth count",
+                        f->hypothesis->multiple, body_name(f), order, tnr);
+    if (status != LAY_OK || waves == 0) return status;
+    return lay_strings_add(out, err, "%d waves on its mate on '%s' would make the very same tone: check both wheels",
+                           waves, mate);
+}
+
 static lay_status where_it_stands(const lay_finding *f, lay_strings *out, lay_error *err) {
     const lay_run_evidence *run = best_run(f);
     const char *gear = run && run->gear >= 0 ? f->unit->gears[run->gear].name : "?";
@@ -33,11 +56,7 @@ static lay_status where_it_stands(const lay_finding *f, lay_strings *out, lay_er
                                "a tone at order %.3f (%.0f Hz in gear %s) stands %.0f dB over the noise around it and "
                                "fits no part of the unit",
                                order, hz, gear, tnr);
-    if (h->kind == LAY_KIND_GHOST)
-        return lay_strings_add(out, err,
-                               "a tone at exactly %d events per turn of '%s' (order %.3f) stands %.0f dB over the "
-                               "noise; no mesh has that tooth count",
-                               h->multiple, body_name(f), order, tnr);
+    if (h->kind == LAY_KIND_GHOST) return ghost_stands(f, order, tnr, out, err);
     if (h->kind == LAY_KIND_ECCENTRIC)
         return lay_strings_add(out, err,
                                "sidebands one turn of '%s' away from the mesh line stand %.0f dB over the noise in "

@@ -99,6 +99,14 @@ static void write_condition(const lay_sim_scene *scene, const lay_fault *f, lay_
     quoted(out, wheel ? scene->unit->bodies[f->wheel == 0 ? mesh->driver.body : mesh->driven.body].name : NULL);
 }
 
+/* The mate of a ghost's wheel, where waves on it would make the very same tone. */
+static const char *ghost_mate(const lay_sim_scene *scene, const lay_fault *f) {
+    const lay_mesh *mesh = &scene->unit->meshes[f->index];
+    const lay_wheel *own = f->wheel == 0 ? &mesh->driver : &mesh->driven,
+                    *mate = f->wheel == 0 ? &mesh->driven : &mesh->driver;
+    return f->multiple * mate->teeth % own->teeth == 0 ? scene->unit->bodies[mate->body].name : NULL;
+}
+
 static void write_fault(const lay_sim_scene *scene, size_t fault, lay_text *out) {
     const lay_fault *f = &scene->faults[fault];
     lay_part_type type = LAY_PART_MESH;
@@ -118,7 +126,10 @@ static void write_fault(const lay_sim_scene *scene, size_t fault, lay_text *out)
                  f->drive && f->coast ? "both"
                  : f->drive           ? "drive"
                                       : "coast");
-    if (f->kind == LAY_FAULT_GHOST) lay_text_add(out, ",\"multiple\":%d", f->multiple);
+    if (f->kind == LAY_FAULT_GHOST) {
+        lay_text_add(out, ",\"multiple\":%d,\"or_body\":", f->multiple);
+        quoted(out, ghost_mate(scene, f));
+    }
     if (f->condition != LAY_CONDITION_PLAIN) write_condition(scene, f, out);
     write_angle(scene, fault, out);
     lay_text_add(out, ",\"not_separable_from\":[");

@@ -76,7 +76,8 @@ static bool names_all(const json_t *fault, const lay_suspect *s) {
 /* Of a bearing's ring nobody asks the body. */
 static bool same_body(const json_t *fault, const lay_suspect *s) {
     bool ring = s->kind >= LAY_KIND_OUTER && s->kind <= LAY_KIND_CAGE;
-    return ring || same_text(text_of(fault, "body"), s->body);
+    return ring || same_text(text_of(fault, "body"), s->body) ||
+           (s->body && same_text(text_of(fault, "or_body"), s->body));
 }
 
 #define ONE_FLANK_DB 4.5 /* less apart, the sentence says both */
