@@ -1,5 +1,7 @@
 #include <layshaft/judge.h>
 
+#include "hints.h"
+#include "judging.h"
 #include "shared_hz.h"
 #include "teeth.h"
 
@@ -22,6 +24,20 @@ static lay_status analyse_all(const lay_unit *unit, const lay_run_table *table, 
     return LAY_OK;
 }
 
+/* Where the average turn of the wheels contradicts the verdict on whine or run-out, it is given once more. */
+static lay_status think_again(const lay_unit *unit, const lay_run_table *table, lay_diagnosis *d, lay_error *err) {
+    lay_turn_hints hints;
+    lay_status status = lay_turn_hints_find(unit, &d->verdict, &d->look, &hints, err);
+    if (status == LAY_OK && hints.count) {
+        lay_look_free(&d->look);
+        lay_verdict_free(&d->verdict);
+        status = lay_judge_hinted(unit, d->runs, d->run_count, &hints, &d->verdict, err);
+        if (status == LAY_OK) status = lay_look_closer(unit, table, d->runs, d->run_count, &d->verdict, &d->look, err);
+    }
+    free(hints.items);
+    return status;
+}
+
 lay_status lay_diagnose(const lay_unit *unit, const lay_run_table *table, const lay_analysis_options *options,
                         lay_progress progress, void *user, lay_diagnosis *out, lay_error *err) {
     *out = (lay_diagnosis){0};
@@ -33,6 +49,7 @@ lay_status lay_diagnose(const lay_unit *unit, const lay_run_table *table, const 
     if (status == LAY_OK) status = lay_judge(unit, table, out->runs, out->run_count, &out->verdict, err);
     if (status == LAY_OK)
         status = lay_look_closer(unit, table, out->runs, out->run_count, &out->verdict, &out->look, err);
+    if (status == LAY_OK) status = think_again(unit, table, out, err);
     if (status != LAY_OK) lay_diagnosis_free(out);
     return status;
 }

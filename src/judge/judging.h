@@ -2,6 +2,7 @@
 #ifndef LAYSHAFT_JUDGE_JUDGING_H
 #define LAYSHAFT_JUDGE_JUDGING_H
 
+#include "kinds.h"
 #include "strikes.h"
 
 #define LAY_SUSPECTS_MAX 6
@@ -14,10 +15,14 @@ typedef struct lay_judging {
     lay_observations obs;
     lay_strike_table strikes;
     lay_score *scores;
-    size_t *rank; /* hypotheses by falling probability */
+    const lay_turn_hints *hints; /* NULL: none */
+    size_t *rank;                /* hypotheses by falling probability */
     lay_verdict *out;
 } lay_judging;
 
+/* lay_judge with what a closer look has already told of some meshes. */
+lay_status lay_judge_hinted(const lay_unit *unit, const lay_run_evidence *runs, size_t count,
+                            const lay_turn_hints *hints, lay_verdict *out, lay_error *err);
 /* Order of all hypotheses by probability, best first, into j->rank. */
 void lay_judging_rank(lay_judging *j);
 /* Suspects worth naming into j->out; chosen[LAY_SUSPECTS_MAX] receives their hypotheses. */

@@ -9,6 +9,7 @@
 #define RATIO_DB 10.5 /* a sideband this far below the mesh line is as likely eccentric as natural */
 #define PER_DB 0.9    /* log odds between the two kinds */
 #define MOST 4.0
+#define SURE 5.0      /* log odds by which the average turn decides */
 #define CLEAR_DB 3.0  /* lines weaker than this do not show their sidebands */
 #define REACH_DB 10.0 /* harmonics so far below the strongest do not count */
 
@@ -46,8 +47,15 @@ static double lean(double ratio) {
     return fmax(-MOST, fmin(MOST, PER_DB * (ratio + RATIO_DB)));
 }
 
+static const lay_turn_hint *hint_for(const lay_turn_hints *hints, int mesh) {
+    for (size_t i = 0; hints && i < hints->count; i++)
+        if (hints->items[i].mesh == mesh) return &hints->items[i];
+    return NULL;
+}
+
 /* Whine and the two wheels share the odds of the best of them. */
-static void settle_mesh(const lay_hypothesis_list *list, const lay_observations *obs, size_t mesh, lay_score *scores) {
+static void settle_mesh(const lay_hypothesis_list *list, const lay_observations *obs, const lay_turn_hint *hint,
+                        size_t mesh, lay_score *scores) {
     size_t wheel[2];
     double ratio[2], best = scores[mesh].odds, most = -INFINITY;
     int n = 0;
@@ -61,6 +69,12 @@ static void settle_mesh(const lay_hypothesis_list *list, const lay_observations 
         n++;
     }
     if (best < 0) return;
+    if (hint) {
+        for (int k = 0; k < n; k++)
+            scores[wheel[k]].odds = best - (list->items[wheel[k]].wheel == hint->wheel ? 0 : SURE);
+        scores[mesh].odds = best - (hint->wheel < 0 ? 0 : SURE);
+        return;
+    }
     for (int k = 0; k < n; k++) {
         double behind = PER_DB * (most - ratio[k]); /* the other wheel's sidebands are stronger */
         scores[wheel[k]].odds = best - fmin(MOST, fmax(0, -lean(ratio[k])) + behind);
@@ -68,7 +82,9 @@ static void settle_mesh(const lay_hypothesis_list *list, const lay_observations 
     if (n > 0) scores[mesh].odds = best - fmax(0, lean(most));
 }
 
-void lay_settle_kinds(const lay_hypothesis_list *list, const lay_observations *obs, lay_score *scores) {
+void lay_settle_kinds(const lay_hypothesis_list *list, const lay_observations *obs, const lay_turn_hints *hints,
+                      lay_score *scores) {
     for (size_t i = 0; i < list->count; i++)
-        if (list->items[i].kind == LAY_KIND_MESH) settle_mesh(list, obs, i, scores);
+        if (list->items[i].kind == LAY_KIND_MESH)
+            settle_mesh(list, obs, hint_for(hints, list->items[i].index), i, scores);
 }

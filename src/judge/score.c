@@ -215,8 +215,8 @@ static void weigh(const lay_hypothesis_list *list, lay_score *scores, size_t sel
 }
 
 lay_status lay_score_all(const lay_unit *unit, const lay_hypothesis_list *list, const lay_observations *obs,
-                         const lay_strike_table *strikes, const lay_run_evidence *runs, lay_score *out,
-                         lay_error *err) {
+                         const lay_strike_table *strikes, const lay_turn_hints *hints, const lay_run_evidence *runs,
+                         lay_score *out, lay_error *err) {
     size_t n = list->count;
     bool *competes = lay_calloc(n * n + 1, sizeof *competes);
     if (!competes) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to weigh the parts");
@@ -232,7 +232,7 @@ lay_status lay_score_all(const lay_unit *unit, const lay_hypothesis_list *list, 
     lay_status status = lay_strikes_score(list, strikes, runs, out, err);
     share_between_twins(unit, list, runs, obs->runs, out, share);
     free(share);
-    lay_settle_kinds(list, obs, out);
+    lay_settle_kinds(list, obs, hints, out);
     for (size_t i = 0; i < n; i++)
         if (out[i].odds > -4)
             out[i].residual = residual(unit, list, i, obs, strikes, runs, threshold, out, competes + i * n);

@@ -28,10 +28,11 @@ typedef struct lay_taken {
 } lay_taken;
 
 struct lay_strike_table;
+struct lay_turn_hints;
 
 /* Score every hypothesis; out[list->count]. */
 lay_status lay_score_all(const lay_unit *unit, const lay_hypothesis_list *list, const lay_observations *obs,
-                         const struct lay_strike_table *strikes, const lay_run_evidence *runs, lay_score *out,
-                         lay_error *err);
+                         const struct lay_strike_table *strikes, const struct lay_turn_hints *hints,
+                         const lay_run_evidence *runs, lay_score *out, lay_error *err);
 
 #endif

@@ -27,18 +27,26 @@ static double side(const lay_turn_view *v, int k) {
     return stands(v, k) ? v->side_db[k - 1] : -INFINITY;
 }
 
+/* Modulation once per turn, dB re the mesh, where its sidebands stand out; -INFINITY where not. */
+static double once(const lay_turn_view *v) {
+    return stands(v, 1) && !isnan(v->once_db) ? v->once_db : -INFINITY;
+}
+
 static lay_status run_out(lay_patient *p, int w, lay_error *err) {
     const lay_turn_view *v = &p->turn[w];
-    double own = side(v, 1), other = side(&p->turn[1 - w], 1);
+    double own = once(v), other = once(&p->turn[1 - w]);
     double sure = lay_logistic(PER_DB * (own + EVEN_DB));
     if (sure < 0.5 || own < other + AHEAD_DB) return LAY_OK;
     lay_symptom found = {.kind = LAY_SYMPTOM_RUN_OUT, .value = v->swell, .sure = sure, .run = p->wheel[w]->run};
     lay_text text = {0};
-    lay_text_add(
-        &text,
-        "once per turn of '%s' the mesh tone swells by %.0f %% and its phase swings by %.1f rad either way: the "
-        "wheel or its shaft runs out, or does not sit true",
-        name_of(p, w), 100 * v->swell, v->swing);
+    if (isnan(v->swell))
+        lay_text_add(&text, "once per turn of '%s' the mesh tone changes (a sideband %.0f dB below it)", name_of(p, w),
+                     -own);
+    else
+        lay_text_add(
+            &text, "once per turn of '%s' the mesh tone swells by %.0f %% and its phase swings by %.1f rad either way",
+            name_of(p, w), 100 * v->swell, v->swing);
+    lay_text_add(&text, ": the wheel or its shaft runs out, or does not sit true");
     return lay_symptom_add(p->suspect, &found, &text, name_of(p, w), err);
 }
 

@@ -102,16 +102,24 @@ static void measure_sides(const lay_look_wheel *w, const lay_turn_lines *lines, 
 /* A (1 + m cos(a + alpha)) turned in phase by beta cos(a + gamma) has the sidebands (m e^{i alpha} + i beta e^{i
  * gamma}) / 2 above and its mirror below, re the carrier, while both are small; so their sum and difference part the
  * two. */
-static void modulation(const lay_turn_lines *lines, int mesh, lay_turn_view *out) {
+static void modulation(const lay_look_wheel *w, const lay_turn_lines *lines, int mesh, lay_turn_view *out) {
     if (mesh < 2 || (size_t)mesh + 1 >= lines->count) return;
     double complex above = lines->mean[mesh + 1] / lines->mean[mesh],
                    below = conj(lines->mean[mesh - 1] / lines->mean[mesh]);
+    bool no_above = of_another(w, mesh + 1), no_below = of_another(w, mesh - 1);
+    if (no_above && no_below) return;
+    if (no_above || no_below) { /* one side is all there is */
+        out->once_db = lay_db_power(power(no_above ? below : above));
+        return;
+    }
     out->swell = cabs(above + below);
     out->swing = cabs(above - below);
+    double half = 0.5 * (out->swell + out->swing);
+    out->once_db = lay_db_power(half * half);
 }
 
 lay_status lay_turn_look(const lay_look_wheel *wheel, lay_turn_view *out, lay_error *err) {
-    *out = (lay_turn_view){.swell = NAN, .swing = NAN};
+    *out = (lay_turn_view){.swell = NAN, .swing = NAN, .once_db = NAN};
     for (int k = 0; k < LAY_TURN_SIDES; k++) out->side_db[k] = out->over_db[k] = NAN;
     lay_turn_lines lines = {0};
     lay_status status = lay_turn_lines_of(&wheel->average, wheel->channel, &lines, err);
@@ -124,7 +132,7 @@ lay_status lay_turn_look(const lay_look_wheel *wheel, lay_turn_view *out, lay_er
                     lay_db_power(there / fmax(lay_turn_chance(&lines, (size_t)mesh), 1e-30)) >= SEEN_DB;
         if (out->seen) {
             measure_sides(wheel, &lines, mesh, out);
-            modulation(&lines, mesh, out);
+            modulation(wheel, &lines, mesh, out);
         }
     }
     lay_turn_lines_free(&lines);

@@ -27,7 +27,9 @@ typedef struct lay_turn_view {
     int harmonic;                   /* of the mesh, the strongest: sidebands are measured around it */
     double side_db[LAY_TURN_SIDES]; /* mean power of the k-th pair of sidebands re the mesh line */
     double over_db[LAY_TURN_SIDES]; /* its power over what chance leaves there, as the parts of the run differ */
-    double swell, swing;            /* once per turn: depth of the amplitude, rad of the phase */
+    double swell, swing; /* once per turn: depth of the amplitude, rad of the phase; NaN where another wheel's mesh
+                          * is one of the sidebands */
+    double once_db;      /* modulation once per turn, half of swell and swing together, re the mesh line */
 } lay_turn_view;
 
 /* Sidebands at which another wheel of the same shaft has its mesh, or first sidebands, are left out. LAY_NO_MEMORY. */

@@ -82,7 +82,7 @@ static lay_status judge_all(lay_judging *j, lay_error *err) {
     j->scores = lay_calloc(j->list.count + 1, sizeof *j->scores);
     j->rank = lay_calloc(j->list.count + 1, sizeof *j->rank);
     if (!j->scores || !j->rank) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
-    status = lay_score_all(j->unit, &j->list, &j->obs, &j->strikes, j->runs, j->scores, err);
+    status = lay_score_all(j->unit, &j->list, &j->obs, &j->strikes, j->hints, j->runs, j->scores, err);
     if (status == LAY_OK)
         status =
             lay_stranger_find(j->unit, j->runs, j->run_count, &j->list, &j->strikes, j->scores, &j->out->stranger, err);
@@ -97,11 +97,10 @@ static lay_status judge_all(lay_judging *j, lay_error *err) {
     return status == LAY_OK ? lay_judging_summarise(j, err) : status;
 }
 
-lay_status lay_judge(const lay_unit *unit, const lay_run_table *table, const lay_run_evidence *runs, size_t count,
-                     lay_verdict *out, lay_error *err) {
-    (void)table;
+lay_status lay_judge_hinted(const lay_unit *unit, const lay_run_evidence *runs, size_t count,
+                            const lay_turn_hints *hints, lay_verdict *out, lay_error *err) {
     *out = (lay_verdict){0};
-    lay_judging j = {.unit = unit, .runs = runs, .run_count = count, .out = out};
+    lay_judging j = {.unit = unit, .runs = runs, .run_count = count, .hints = hints, .out = out};
     lay_status status = judge_all(&j, err);
     free(j.list.items);
     lay_observations_free(&j.obs);
@@ -110,4 +109,10 @@ lay_status lay_judge(const lay_unit *unit, const lay_run_table *table, const lay
     free(j.rank);
     if (status != LAY_OK) lay_verdict_free(out);
     return status;
+}
+
+lay_status lay_judge(const lay_unit *unit, const lay_run_table *table, const lay_run_evidence *runs, size_t count,
+                     lay_verdict *out, lay_error *err) {
+    (void)table;
+    return lay_judge_hinted(unit, runs, count, NULL, out, err);
 }

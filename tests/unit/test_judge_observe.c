@@ -119,7 +119,7 @@ static void sidebands_settle_the_kind(void **state) {
         lay_run_evidence run;
         evidence_make(&run, fixture_unit, "3", tones, 3);
         lay_observations o = observe(h, 3, &run, 1);
-        lay_settle_kinds(&list, &o, scores);
+        lay_settle_kinds(&list, &o, NULL, scores);
         assert_int_equal(scores[1].odds > scores[0].odds, strong);
         if (strong) assert_true(scores[1].odds > scores[2].odds); /* the other wheel has no sidebands */
         lay_observations_free(&o);
