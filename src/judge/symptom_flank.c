@@ -60,6 +60,12 @@ static int loudest(const lay_patient *p) {
     return best;
 }
 
+/* A phone sets its gain by itself, louder or quieter from one recording to the next: their levels do not compare.
+ * Nobody who has a microphone calibrated lets that happen. */
+static bool levels_compare(const lay_run_evidence *run) {
+    return run->sensor != LAY_SENSOR_MIC || run->quantity != LAY_FULL_SCALE;
+}
+
 static void gather(const lay_patient *p, differences *out) {
     const lay_look *look = p->l->out;
     int harmonic = loudest(p);
@@ -69,6 +75,7 @@ static void gather(const lay_patient *p, differences *out) {
             if (a->suspect != p->index || b->suspect != p->index || a->harmonic != harmonic || b->harmonic != harmonic)
                 continue;
             const lay_run_evidence *x = &p->l->runs[a->run], *y = &p->l->runs[b->run];
+            if (!levels_compare(x) || !levels_compare(y)) continue;
             if (x->load == LAY_LOAD_DRIVE && y->load == LAY_LOAD_COAST && x->gear == y->gear) compare(p, i, k, out);
         }
 }

@@ -83,21 +83,12 @@ static lay_status loose(lay_sim_scene *scene, const lay_sim_voice *mesh, lay_err
     return status;
 }
 
-static int common_factor(int a, int b) {
-    while (b) {
-        int rest = a % b;
-        a = b;
-        b = rest;
-    }
-    return a;
-}
-
 /* The same pairing comes back every lcm(z1, z2) teeth. With a common factor g the wear pattern has period g teeth:
  * lines at multiples of mesh / g; else the lines lie so close beside the mesh that they are a slow beat. */
 static lay_status mismatch(lay_sim_scene *scene, const lay_sim_voice *mesh, lay_error *err) {
     lay_random *r = &scene->random;
     const lay_mesh *m = &scene->unit->meshes[mesh->index];
-    int g = common_factor(m->driver.teeth, m->driven.teeth);
+    int g = lay_sim_run_part(&scene->runs[0], LAY_PART_MESH, mesh->index)->assembly_phases;
     const double db[3] = {0, lay_random_between(r, -10, -3), lay_random_between(r, -16, -8)};
     double level = lay_random_between(r, -12, -6);
     lay_status status = harmonics(scene, mesh, db, 3, err);

@@ -1,32 +1,15 @@
 /* How much faster than real time the order analysis runs: ten minutes of two channels between 1500 and 3500 rpm.
  * Usage: bench_order [seconds]. Not a test: prints a figure. */
+#include "shaft.h"
+
 #include <layshaft/order.h>
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <time.h>
 
 #define RATE 48000.0
 #define CHUNK 8192
-
-static lay_status make_shaft(double seconds, lay_shaft *s) {
-    size_t n = (size_t)(seconds * 20) + 2;
-    *s = (lay_shaft){.count = n, .segment_count = 1, .confidence = 1};
-    s->time = lay_calloc(n, sizeof(double));
-    s->turns = lay_calloc(n, sizeof(double));
-    s->hz = lay_calloc(n, sizeof(double));
-    s->segment_start = lay_calloc(1, sizeof(size_t));
-    if (!s->time || !s->turns || !s->hz || !s->segment_start) return LAY_NO_MEMORY;
-    const double mean = 41.7, swing = 16.6, period = 20; /* turns/s, s */
-    for (size_t i = 0; i < n; i++) {
-        double t = seconds * (double)i / (double)(n - 1), w = 2 * LAY_PI / period;
-        s->time[i] = t;
-        s->hz[i] = mean + swing * sin(w * t);
-        s->turns[i] = mean * t + swing / w * (1 - cos(w * t));
-    }
-    return LAY_OK;
-}
 
 int main(int argc, char **argv) {
     double seconds = argc > 1 ? atof(argv[1]) : 600;
@@ -45,7 +28,7 @@ int main(int argc, char **argv) {
                            .window = LAY_WINDOW_HANN,
                            .overlap = 0.5,
                            .speed_classes = 12};
-    lay_status status = make_shaft(seconds, &shaft);
+    lay_status status = bench_shaft(seconds, &shaft);
     clock_t start = clock();
     if (status == LAY_OK) status = lay_order_new(&o, &shaft, &order, &err);
     for (double at = 0; status == LAY_OK && at < seconds * RATE; at += CHUNK)

@@ -1,32 +1,15 @@
 /* How much faster than real time orders are followed: one minute of one channel between 1500 and 3500 rpm.
  * Usage: bench_vk [seconds]. Not a test: prints figures. */
+#include "shaft.h"
+
 #include <layshaft/order.h>
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <time.h>
 
 #define RATE 48000.0
 #define CHUNK 8192
-
-static lay_status make_shaft(double seconds, lay_shaft *s) {
-    size_t n = (size_t)(seconds * 20) + 2;
-    *s = (lay_shaft){.count = n, .segment_count = 1, .confidence = 1};
-    s->time = lay_calloc(n, sizeof(double));
-    s->turns = lay_calloc(n, sizeof(double));
-    s->hz = lay_calloc(n, sizeof(double));
-    s->segment_start = lay_calloc(1, sizeof(size_t));
-    if (!s->time || !s->turns || !s->hz || !s->segment_start) return LAY_NO_MEMORY;
-    const double mean = 41.7, swing = 16.6, period = 20; /* turns/s, s */
-    for (size_t i = 0; i < n; i++) {
-        double t = seconds * (double)i / (double)(n - 1), w = 2 * LAY_PI / period;
-        s->time[i] = t;
-        s->hz[i] = mean + swing * sin(w * t);
-        s->turns[i] = mean * t + swing / w * (1 - cos(w * t));
-    }
-    return LAY_OK;
-}
 
 static lay_status nothing(const lay_vk_block *block, void *user, lay_error *err) {
     (void)block;
@@ -55,7 +38,7 @@ int main(int argc, char **argv) {
     double seconds = argc > 1 ? atof(argv[1]) : 60;
     lay_error err = {0};
     lay_shaft shaft;
-    if (make_shaft(seconds, &shaft) != LAY_OK) return 1;
+    if (bench_shaft(seconds, &shaft) != LAY_OK) return 1;
     const lay_vk_track tracks[] = {{17.25, 0}, {34.5, 0}, {51.75, 0}, {23, 0}, {46, 0},   {6, 0},
                                    {8, 0},     {10.7, 0}, {29.1, 0},  {40, 0}, {27.3, 0}, {13.9, 0}};
     for (size_t count = 1; count <= 12; count = count == 1 ? 4 : 3 * count) {
