@@ -5,6 +5,7 @@
 #include <stdlib.h>
 
 #define POLES 2
+#define CLOSE 0.1    /* widths: one filter takes both of two orders of the part */
 #define EDGE 0.15    /* of a band's width over which its filter falls, or twice that of its lower end */
 #define EDGE_HZ 40.0 /* at least */
 
@@ -48,7 +49,7 @@ static bool apart(const lay_vk_track *tracks, size_t count, double order, double
 static size_t choose_tracks(const lay_alone_options *o, double width, lay_vk_track *tracks) {
     size_t n = 0;
     for (size_t i = 0; i < o->order_count && n < LAY_TRACKS_MAX; i++)
-        if (apart(tracks, n, o->orders[i], 0.1 * width)) tracks[n++] = (lay_vk_track){o->orders[i], 0};
+        if (apart(tracks, n, o->orders[i], CLOSE * width)) tracks[n++] = (lay_vk_track){o->orders[i], 0};
     return n;
 }
 
@@ -68,6 +69,7 @@ static lay_status part_orders(const lay_run_evidence *run, const lay_alone_optio
                               .width = LAY_VK_ORDERS};
     options.summed = choose_tracks(o, width, tracks);
     options.track_count = lay_tracks_add_neighbours(run, width, tracks, options.summed);
+    options.track_count = lay_tracks_add_known(run, width, tracks, options.summed, options.track_count);
     lay_vk *vk = NULL;
     lay_status status = lay_vk_new(&options, &run->shaft, take_block, p, &vk, err);
     if (status == LAY_OK) status = lay_run_stream_each(stream, feed, vk, err);

@@ -1,5 +1,5 @@
 /* What a part can be heard at in one run: its expected orders, and the sidebands at which lines stand. */
-#include <layshaft/source.h>
+#include "neighbours.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -10,6 +10,7 @@
 #define FIRINGS 6        /* multiples of an engine's firing order */
 #define HARMONICS 5      /* of a mesh, besides those at which lines stand */
 #define NAMES_MAX 256
+#define RIVAL 0.5 /* of the first claim's probability */
 
 typedef struct seeker {
     const lay_unit *unit;
@@ -59,16 +60,38 @@ static void add(seeker *s, lay_part_order item) {
     s->out->items[s->out->count++] = item;
 }
 
+/* Bodies that are locked together, or keep step for another reason, cannot be told apart. */
+static bool same_turn(const seeker *s, int body) {
+    const lay_kinematics *k = &s->run->kinematics;
+    return body > LAY_CASE && fabs(fabs(k->speed[body].value) - fabs(k->speed[s->out->body].value)) < 1e-9;
+}
+
+/* A ghost is some wheel's on its body, so it is the body's and no part's. */
+static bool ours(const seeker *s, const lay_claim *c) {
+    if (c->class_ == LAY_LINE_FIXED_HZ) return false;
+    if (!s->out->part) return same_turn(s, c->body);
+    return c->class_ != LAY_LINE_GHOST && c->part >= 0 && &s->run->expected[c->part] == s->out->part;
+}
+
+/* Another toothed part that makes this line as well as the first claim does; NULL: none. */
+static const char *rival(const seeker *s, const lay_explained_line *l) {
+    for (int i = 1; i < l->claim_count; i++) {
+        const lay_claim *c = &l->claims[i];
+        bool toothed = c->class_ == LAY_LINE_MESH || c->class_ == LAY_LINE_AXLE;
+        if (toothed && !ours(s, c) && c->part != l->claims[0].part && c->probability > RIVAL * l->claims[0].probability)
+            return s->run->expected[c->part].name;
+    }
+    return NULL;
+}
+
 /* Lines that the run explains by this part, or by sidebands or ghosts of this body. */
 static void add_lines(seeker *s) {
     for (size_t i = 0; i < s->run->line_count; i++) {
         const lay_explained_line *l = &s->run->lines[i];
         const lay_claim *c = &l->claims[0];
-        if (l->claim_count == 0) continue;
-        bool ours = s->out->part ? c->part >= 0 && &s->run->expected[c->part] == s->out->part : c->body == s->out->body;
-        if (!ours || c->class_ == LAY_LINE_FIXED_HZ) continue;
+        if (l->claim_count == 0 || !ours(s, c)) continue;
         add(s, (lay_part_order){c->order, c->harmonic, c->sideband, c->sideband ? c->body : -1, l->line.above_floor_db,
-                                NULL});
+                                rival(s, l)});
     }
 }
 
@@ -93,25 +116,14 @@ static void add_expected(seeker *s) {
 
 /* ---- what lies on the same order ---- */
 
-static bool makes(const lay_run_evidence *run, const lay_expected *e, double order, double reach) {
-    if (!e->turning || e->type == LAY_PART_BEARING) return false;
-    if (e->type == LAY_PART_ENGINE) return lay_engine_order(run, order);
-    if (e->type != LAY_PART_ROTOR) {
-        double k = round(order / e->order);
-        return e->order > 0 && k >= 1 && k <= 6 && fabs(order - k * e->order) < reach;
-    }
-    for (size_t i = 0; i < e->multiple_count; i++)
-        if (fabs(order - e->multiples[i] * e->order) < reach) return true;
-    return false;
-}
-
 static void find_shared(seeker *s) {
+    double reach = lay_orders_apart(s->run, lay_run_order_width(s->run));
     for (size_t i = 0; i < s->out->count; i++) {
         lay_part_order *item = &s->out->items[i];
-        double reach = lay_order_tolerance(s->run, item->order);
         for (size_t k = 0; k < s->run->expected_count && !item->shared; k++) {
             const lay_expected *e = &s->run->expected[k];
-            if (e != s->out->part && makes(s->run, e, item->order, reach)) item->shared = e->name;
+            if (e != s->out->part && fabs(lay_part_order_near(s->run, e, item->order) - item->order) < reach)
+                item->shared = e->name;
         }
     }
 }
