@@ -88,20 +88,23 @@ typedef struct lay_listen_result {
     size_t number;                 /* of the run, from 1 */
     const char *name;              /* of the part; NULL: a single order */
     bool without;                  /* the file holds the recording without it */
+    bool unsure;                   /* the speed of the run is not surely found */
     const lay_part_orders *orders; /* count 0: a band */
-    double low_hz, high_hz;        /* of the band */
+    const lay_ring_band *ring;     /* the band */
     double width;                  /* of each order, in orders */
     double mean_hz;                /* of the reference */
     double share_db;               /* mean power of the part over that of the recording */
-    double lift_db, peak;          /* as written; peak over full scale, 1: as loud as can be */
-    bool turned_down;              /* less was lifted than asked for */
+    double asked_db, lift_db;      /* louder by so much: as asked for, as written */
+    double peak;                   /* as written, over full scale; 1: as loud as can be */
     const char *file;
-    bool played;
-    const char *silent; /* why nothing was played; NULL: it was not asked for, or it was played */
+    bool played, stopped; /* stopped: not to the end */
+    const char *silent;   /* why nothing was played; NULL: it was not asked for, or it was played */
 } lay_listen_result;
 
-LAY_API lay_status lay_report_listen_text(const lay_unit *unit, const lay_listen_result *result, bool colour, int width,
-                                          lay_text *out);
+/* What is in the file; whether it was played is not said. */
+LAY_API lay_status lay_report_listen_text(const lay_listen_result *result, bool colour, int width, lay_text *out);
+/* Whether it was played, in the same layout; nothing when it was, or was not to be. */
+LAY_API lay_status lay_report_listen_played(const lay_listen_result *result, bool colour, int width, lay_text *out);
 LAY_API lay_status lay_report_listen_json(const lay_unit *unit, const lay_listen_result *result, bool indented,
                                           lay_text *out);
 

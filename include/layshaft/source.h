@@ -220,7 +220,8 @@ typedef struct lay_part_order {
     int sideband;          /* turns of `body` away from it, signed */
     int body;              /* -1 none */
     double above_floor_db; /* of the line that stands there in this run; NaN: none */
-    const char *shared;    /* name of another part that makes the same order, borrowed from the unit; NULL: none */
+    const char *shared;    /* name of another part that may make what stands at this order as well and cannot be told
+                            * apart from it, borrowed from the unit; NULL: none, or nothing stands there */
 } lay_part_order;
 
 typedef struct lay_part_orders {
@@ -230,11 +231,12 @@ typedef struct lay_part_orders {
     int body;                 /* that was named instead of a part; -1 */
 } lay_part_orders;
 
-/* The orders of `name`: a mesh, `axle`, `engine`, a rotor (its multiples), a body (a wheel or shaft: low multiples of
- * its turn, and its sidebands on the meshes it is in), any case. Meshes and axle: harmonics up to what the run holds,
- * and the sidebands of both wheels at which a line stands. Strongest first where lines stand, the rest by order.
- * LAY_BAD_INPUT for an unknown name (with the nearest), a bearing (it strikes, see lay_run_evidence.envelope), a part
- * that does not turn in this gear, a run without speed. */
+/* The orders of `name`, in any case: of a mesh or the axle the first harmonics, further ones and sidebands of both
+ * wheels where a line stands; of the engine its firing orders and what lines stand at others; of a rotor its orders; of
+ * a body (a wheel or shaft, with all that turns with it) low multiples of its turn, its sidebands on meshes and its
+ * ghost orders where a line stands. A part goes before a body of the same name. Strongest first where lines stand, the
+ * rest by order. LAY_BAD_INPUT for an unknown name (with the nearest), a bearing (it strikes, see lay_run_ring_band), a
+ * part that does not turn in this gear, a run without speed. */
 LAY_API lay_status lay_run_part_orders(const lay_unit *unit, const lay_run_evidence *run, const char *name,
                                        lay_part_orders *out, lay_error *err);
 
@@ -281,10 +283,16 @@ LAY_API lay_status lay_run_alone(const lay_unit *unit, const lay_run_spec *spec,
 /* The width that is chosen for 0. */
 LAY_API double lay_run_order_width(const lay_run_evidence *run);
 
-/* The band in which a bearing's blows stand out most in this run; false where none of its orders can be looked for.
- * Whether it strikes at all is not said. */
-LAY_API bool lay_run_ring_band(const lay_run_evidence *run, const lay_expected *bearing, double *low_hz,
-                               double *high_hz);
+/* Where a bearing can be heard in a run. */
+typedef struct lay_ring_band {
+    double low_hz, high_hz; /* the band in which the blows of its rings or elements stand out most */
+    double order;           /* of these blows as the unit file gives it */
+    double clear_db; /* score of their series (see lay_strike) over what orders around reach in the same search */
+    bool blows;      /* they do stand out; false: the band is a guess */
+} lay_ring_band;
+/* False where none of its orders can be looked for. One run alone never settles whether a bearing strikes; that is what
+ * lay_diagnose says of all runs. */
+LAY_API bool lay_run_ring_band(const lay_run_evidence *run, const lay_expected *bearing, lay_ring_band *out);
 
 /* Read a run again for an order map with `rows` steps of speed (see lay_order_spectrum), finer in speed and coarser in
  * order than the one the verdict rests on: to look at. LAY_BAD_INPUT for a run without speed. */

@@ -27,3 +27,18 @@ void lay_terminal_progress(size_t done, size_t count, void *user) {
         fprintf(stderr, "\r\033[K");
     fflush(stderr);
 }
+
+void lay_terminal_note(const char *what) {
+    if (!isatty(STDERR_FILENO)) return;
+    fprintf(stderr, "\r\033[K%s", what != NULL ? what : "");
+    fflush(stderr);
+}
+
+void lay_terminal_percent(const char *what, double share) {
+    if (!isatty(STDERR_FILENO)) return;
+    if (what != NULL)
+        fprintf(stderr, "\r%s: %.0f %%", what, 100 * (share < 1 ? share : 1));
+    else
+        fprintf(stderr, "\r\033[K");
+    fflush(stderr);
+}

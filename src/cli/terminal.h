@@ -15,5 +15,9 @@ bool lay_terminal_colour(lay_colour wish);
 int lay_terminal_width(void);
 /* "analysing run 2 of 6" on stderr, rewritten in place; nothing when stderr is no terminal. A lay_progress. */
 void lay_terminal_progress(size_t done, size_t count, void *user);
+/* Likewise what is going on, without an end in sight; NULL takes it away. */
+void lay_terminal_note(const char *what);
+/* "WHAT: 42 %", likewise; NULL takes it away. */
+void lay_terminal_percent(const char *what, double share);
 
 #endif

@@ -10,14 +10,31 @@
 #include "words.h"
 
 #define LISTED 8 /* orders that are named one by one */
+#define SHARED 4 /* of them, with each other part */
 
-/* Sources that make some of the part's orders too, each once. */
+/* ---- text ---- */
+
+static bool first_of_name(const lay_part_orders *orders, size_t i) {
+    if (orders->items[i].shared == NULL) return false;
+    for (size_t k = 0; k < i; k++)
+        if (orders->items[k].shared != NULL && strcmp(orders->items[k].shared, orders->items[i].shared) == 0)
+            return false;
+    return true;
+}
+
+/* Other parts that make some of these orders too, each with its orders: "engine at 6.000, headset at 69.000". */
 static void list_shared(const lay_part_orders *orders, lay_text *out) {
     for (size_t i = 0; i < orders->count; i++) {
-        bool named = orders->items[i].shared == NULL;
-        for (size_t k = 0; k < i && !named; k++)
-            named = orders->items[k].shared != NULL && strcmp(orders->items[k].shared, orders->items[i].shared) == 0;
-        if (!named) lay_text_add(out, "%s%s", out->length > 0 ? ", " : "", orders->items[i].shared);
+        if (!first_of_name(orders, i)) continue;
+        size_t listed = 0, count = 0;
+        lay_text_add(out, "%s%s at ", out->length > 0 ? ", " : "", orders->items[i].shared);
+        for (size_t k = i; k < orders->count; k++) {
+            if (orders->items[k].shared == NULL || strcmp(orders->items[k].shared, orders->items[i].shared) != 0)
+                continue;
+            if (++count > SHARED) continue;
+            lay_text_add(out, "%s%s", listed++ > 0 ? " and " : "", lay_words_number(orders->items[k].order, 3).text);
+        }
+        if (count > SHARED) lay_text_add(out, " and %zu more", count - SHARED);
     }
 }
 
@@ -27,52 +44,85 @@ static void list_orders(const lay_part_orders *orders, lay_text *out) {
     if (orders->count > LISTED) lay_text_add(out, " and %zu more", orders->count - LISTED);
 }
 
-static void what(const lay_page *page, const lay_listen_result *r) {
+static void tones(const lay_page *page, const lay_listen_result *r) {
     lay_text text = {0};
-    if (r->orders->count > 0) {
-        list_orders(r->orders, &text);
-        lay_page_field(page, r->orders->count > 1 ? "Orders" : "Order", "%s", text.failed ? "" : text.text);
-        lay_page_field(page, "Width", "%s orders, %s Hz at mean speed", lay_words_number(r->width, 3).text,
-                       lay_words_number(r->width * r->mean_hz, 1).text);
-    } else {
-        lay_page_field(page, "Band",
-                       "%s to %s Hz, where its blows would ring; other noise of that band is in it as well",
-                       lay_words_number(r->low_hz, 0).text, lay_words_number(r->high_hz, 0).text);
-    }
+    list_orders(r->orders, &text);
+    lay_page_field(page, r->orders->count > 1 ? "Orders" : "Order", "%s", text.failed ? "" : text.text);
     lay_text_free(&text);
+    lay_page_field(page, "Width", "%s orders, %s Hz at mean speed", lay_words_number(r->width, 3).text,
+                   lay_words_number(r->width * r->mean_hz, 1).text);
     list_shared(r->orders, &text);
     if (text.length > 0 && !text.failed)
-        lay_page_field(page, "Also there", "%s: some of these orders are its as well, and cannot be told apart",
-                       text.text);
+        lay_page_field(page, "Also there", "%s: same order, cannot be told apart", text.text);
     lay_text_free(&text);
 }
 
-lay_status lay_report_listen_text(const lay_unit *unit, const lay_listen_result *r, bool colour, int width,
-                                  lay_text *out) {
-    (void)unit;
+static void band(const lay_page *page, const lay_listen_result *r) {
+    lay_page_field(page, "Band", "%s to %s Hz, %s", lay_words_number(r->ring->low_hz, 0).text,
+                   lay_words_number(r->ring->high_hz, 0).text,
+                   r->ring->blows ? "where its blows stand out in this run"
+                                  : "a guess: no blows of it stand out in this run");
+    lay_page_field(page, "Also there", "all other noise of that band: a bearing strikes and has no tone of its own");
+}
+
+static void level(const lay_page *page, const lay_listen_result *r) {
+    double down = r->asked_db - r->lift_db;
+    if (down > 0.05)
+        lay_page_field(page, "Level",
+                       "%s by %s dB; the %s dB asked for were turned down by %s dB, or the loudest "
+                       "place would be overdriven",
+                       r->lift_db < 0 ? "lowered" : "lifted", lay_words_number(fabs(r->lift_db), 1).text,
+                       lay_words_number(r->asked_db, 1).text, lay_words_number(down, 1).text);
+    else if (r->lift_db != 0)
+        lay_page_field(page, "Level", "%s by %s dB", r->lift_db < 0 ? "lowered" : "lifted",
+                       lay_words_number(fabs(r->lift_db), 1).text);
+    else
+        lay_page_field(page, "Level", "as recorded%s",
+                       r->peak > 1 ? "; above full scale in places, lower it with --lift -20 or so" : "");
+}
+
+static void title(const lay_page *page, const lay_listen_result *r) {
+    lay_text text = {0};
+    lay_text_add(&text, "Run %zu, %s: %s", r->number, r->spec->file ? r->spec->file : "",
+                 r->without ? "all but " : "only ");
+    if (r->name == NULL)
+        lay_text_add(&text, "order %s", lay_words_number(r->orders->items[0].order, 3).text);
+    else
+        lay_text_add(&text, "%s%s",
+                     r->orders->count == 0 ? "the bearing "
+                     : r->orders->part     ? ""
+                                           : "the body ",
+                     r->name);
+    lay_page_wrap(page, LAY_INK_BOLD, "", text.failed ? "" : text.text);
+    lay_text_free(&text);
+}
+
+lay_status lay_report_listen_text(const lay_listen_result *r, bool colour, int width, lay_text *out) {
     lay_page page = lay_page_on(out, colour, width);
-    lay_text title = {0};
-    lay_text_add(&title, "Run %zu, %s: %s%s", r->number, r->spec->file ? r->spec->file : "",
-                 r->without ? "all but " : "only ", r->name ? r->name : "this order");
-    lay_page_wrap(&page, LAY_INK_BOLD, "", title.failed ? "" : title.text);
-    lay_text_free(&title);
-    what(&page, r);
+    title(&page, r);
+    if (r->unsure)
+        lay_page_field(&page, "Unsure",
+                       "the speed of this run was not surely found, so other noise may be heard "
+                       "instead; see layshaft speed");
+    if (r->orders->count > 0)
+        tones(&page, r);
+    else
+        band(&page, r);
     if (isfinite(r->share_db))
         lay_page_field(&page, "Share", "the part lies %s dB below the whole recording",
-                       lay_words_number(-r->share_db, 1).text);
-    if (r->turned_down)
-        lay_page_field(&page, "Level", "lifted by %s dB only: more would have overdriven it",
-                       lay_words_number(r->lift_db, 1).text);
-    else if (r->lift_db != 0)
-        lay_page_field(&page, "Level", "changed by %s dB", lay_words_number(r->lift_db, 1).text);
-    else
-        lay_page_field(&page, "Level", "as recorded%s",
-                       r->peak > 1 ? "; above full scale, turn it down with --lift -20 or so" : "");
+                       lay_words_number(fmax(0, -r->share_db), 1).text);
+    level(&page, r);
     lay_page_field(&page, "File", "%s", r->file);
-    if (r->played) lay_page_field(&page, "Played", "to the end, or until it was stopped");
+    return out->failed ? LAY_NO_MEMORY : LAY_OK;
+}
+
+lay_status lay_report_listen_played(const lay_listen_result *r, bool colour, int width, lay_text *out) {
+    lay_page page = lay_page_on(out, colour, width);
     if (r->silent != NULL) lay_page_field(&page, "Not played", "%s", r->silent);
     return out->failed ? LAY_NO_MEMORY : LAY_OK;
 }
+
+/* ---- JSON ---- */
 
 lay_status lay_report_listen_json(const lay_unit *unit, const lay_listen_result *r, bool indented, lay_text *out) {
     lay_json j = {.out = out, .indented = indented};
@@ -97,15 +147,22 @@ lay_status lay_report_listen_json(const lay_unit *unit, const lay_listen_result 
     lay_json_number(&j, "width_orders", r->orders->count > 0 ? r->width : NAN, 4);
     lay_json_open_array(&j, "band_hz");
     if (r->orders->count == 0) {
-        lay_json_number(&j, NULL, r->low_hz, 0);
-        lay_json_number(&j, NULL, r->high_hz, 0);
+        lay_json_number(&j, NULL, r->ring->low_hz, 0);
+        lay_json_number(&j, NULL, r->ring->high_hz, 0);
     }
     lay_json_close_array(&j);
+    if (r->orders->count == 0) {
+        lay_json_bool(&j, "blows", r->ring->blows);
+        lay_json_number(&j, "blows_clear_db", r->ring->clear_db, 1);
+    }
+    lay_json_bool(&j, "speed_sure", !r->unsure);
     lay_json_number(&j, "share_db", r->share_db, 2);
+    lay_json_number(&j, "lift_asked_db", r->asked_db, 2);
     lay_json_number(&j, "lift_db", r->lift_db, 2);
     lay_json_number(&j, "peak", r->peak, 4);
     lay_json_string(&j, "file", r->file);
     lay_json_bool(&j, "played", r->played);
+    lay_json_bool(&j, "stopped", r->stopped);
     lay_json_string(&j, "not_played", r->silent);
     lay_json_close_object(&j);
     return out->failed ? LAY_NO_MEMORY : LAY_OK;

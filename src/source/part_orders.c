@@ -10,7 +10,9 @@
 #define FIRINGS 6        /* multiples of an engine's firing order */
 #define HARMONICS 5      /* of a mesh, besides those at which lines stand */
 #define NAMES_MAX 256
-#define RIVAL 0.5 /* of the first claim's probability */
+#define RIVAL 0.5        /* of the first claim's probability */
+#define ENGINE_SHARE 0.1 /* of a line's power, from which on the engine is named with it */
+#define STANDS 2.0       /* significance of what stands at an order */
 
 typedef struct seeker {
     const lay_unit *unit;
@@ -39,10 +41,13 @@ static lay_status find(seeker *s, const char *name, lay_error *err) {
         }
     s->out->body = s->out->part ? -1 : lay_unit_body(s->unit, name);
     const lay_expected *e = s->out->part;
-    if (!e && s->out->body <= LAY_CASE) return unknown_name(s, name, err);
+    if (!e && s->out->body == LAY_CASE)
+        return lay_fail(err, LAY_BAD_INPUT, "the case does not turn: it has no sound of its own");
+    if (!e && s->out->body < 0) return unknown_name(s, name, err);
     double body = e ? 0 : fabs(s->run->kinematics.speed[s->out->body].value);
     if ((e && !e->turning) || (!e && !(body > 0)))
-        return lay_fail(err, LAY_BAD_INPUT, "'%s' does not turn in the gear of this run", e ? e->name : name);
+        return lay_fail(err, LAY_BAD_INPUT, "'%s' does not turn in the gear of this run, so it cannot be heard",
+                        e ? e->name : name);
     if (e && e->type == LAY_PART_BEARING)
         return lay_fail(err, LAY_BAD_INPUT, "'%s' is a bearing: it strikes and makes no tone of its own", e->name);
     return LAY_OK;
@@ -116,15 +121,31 @@ static void add_expected(seeker *s) {
 
 /* ---- what lies on the same order ---- */
 
+/* The engine has an order at every half turn: it counts where it fires, or where its orders around are as strong. */
+static bool engine_makes(const lay_run_evidence *run, const lay_expected *engine, double order, double power) {
+    double firing = fabs(order - engine->order * round(order / engine->order));
+    return firing < 1e-6 * order || lay_engine_share(run, order) > ENGINE_SHARE * power;
+}
+
+/* Another part that makes this order too; NULL: none, or nothing stands there. */
+static const char *sharer(const seeker *s, double order, double reach) {
+    lay_tone tone;
+    lay_tone_at(s->run, order, 0, &tone);
+    if (!tone.valid || tone.significance < STANDS) return NULL;
+    for (size_t k = 0; k < s->run->expected_count; k++) {
+        const lay_expected *e = &s->run->expected[k];
+        double made = e == s->out->part ? NAN : lay_part_order_near(s->run, e, order);
+        if (fabs(made - order) < reach && (e->type != LAY_PART_ENGINE || engine_makes(s->run, e, order, tone.power)))
+            return e->name;
+    }
+    return NULL;
+}
+
 static void find_shared(seeker *s) {
     double reach = lay_orders_apart(s->run, lay_run_order_width(s->run));
     for (size_t i = 0; i < s->out->count; i++) {
         lay_part_order *item = &s->out->items[i];
-        for (size_t k = 0; k < s->run->expected_count && !item->shared; k++) {
-            const lay_expected *e = &s->run->expected[k];
-            if (e != s->out->part && fabs(lay_part_order_near(s->run, e, item->order) - item->order) < reach)
-                item->shared = e->name;
-        }
+        if (!item->shared) item->shared = sharer(s, item->order, reach);
     }
 }
 
