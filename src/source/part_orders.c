@@ -122,31 +122,39 @@ static void add_expected(seeker *s) {
 /* ---- what lies on the same order ---- */
 
 /* The engine has an order at every half turn: it counts where it fires, or where its orders around are as strong. */
-static bool engine_makes(const lay_run_evidence *run, const lay_expected *engine, double order, double power) {
-    double firing = fabs(order - engine->order * round(order / engine->order));
-    return firing < 1e-6 * order || lay_engine_share(run, order) > ENGINE_SHARE * power;
+static bool engine_makes(const lay_run_evidence *run, const lay_expected *engine, double made, double power) {
+    double firing = fabs(made - engine->order * round(made / engine->order));
+    return firing < 1e-6 * made || lay_engine_share(run, made) > ENGINE_SHARE * power;
 }
 
-/* Another part that makes this order too; NULL: none, or nothing stands there. */
-static const char *sharer(const seeker *s, double order, double reach) {
-    lay_tone tone;
-    lay_tone_at(s->run, order, 0, &tone);
-    if (!tone.valid || tone.significance < STANDS) return NULL;
+/* Another part that makes what stands at this order too, and where; NULL: none, or nothing stands there. */
+static const lay_expected *sharer(const seeker *s, double order, double reach, lay_tone *tone, double *made) {
+    lay_tone_at(s->run, order, 0, tone);
+    if (!tone->valid || tone->significance < STANDS) return NULL;
     for (size_t k = 0; k < s->run->expected_count; k++) {
         const lay_expected *e = &s->run->expected[k];
-        double made = e == s->out->part ? NAN : lay_part_order_near(s->run, e, order);
-        if (fabs(made - order) < reach && (e->type != LAY_PART_ENGINE || engine_makes(s->run, e, order, tone.power)))
-            return e->name;
+        *made = e == s->out->part ? NAN : lay_part_order_near(s->run, e, order);
+        if (fabs(*made - order) < reach && (e->type != LAY_PART_ENGINE || engine_makes(s->run, e, *made, tone->power)))
+            return e;
     }
     return NULL;
 }
 
+/* Where no line is the part's own and the one that stands there lies on the other's order, it is the other's. */
 static void find_shared(seeker *s) {
-    double reach = lay_orders_apart(s->run, lay_run_order_width(s->run));
+    double reach = lay_orders_apart(s->run, lay_run_order_width(s->run)), made = NAN;
+    size_t kept = 0;
     for (size_t i = 0; i < s->out->count; i++) {
-        lay_part_order *item = &s->out->items[i];
-        if (!item->shared) item->shared = sharer(s, item->order, reach);
+        lay_part_order item = s->out->items[i];
+        lay_tone tone;
+        const lay_expected *other = sharer(s, item.order, reach, &tone, &made);
+        bool theirs = other && fabs(made - item.order) > 1e-6 * item.order &&
+                      fabs(tone.found - made) < fabs(tone.found - item.order);
+        if (theirs && isnan(item.above_floor_db)) continue;
+        if (!item.shared && other) item.shared = other->name;
+        s->out->items[kept++] = item;
     }
+    s->out->count = kept;
 }
 
 static int by_height(const void *x, const void *y) {
@@ -169,6 +177,8 @@ lay_status lay_run_part_orders(const lay_unit *unit, const lay_run_evidence *run
     if (out->count == 0)
         return lay_fail(err, LAY_BAD_INPUT, "the orders of '%s' lie above what this recording holds", name);
     find_shared(&s);
+    if (out->count == 0)
+        return lay_fail(err, LAY_BAD_INPUT, "in this run the orders of '%s' lie on those of other parts", name);
     qsort(out->items, out->count, sizeof *out->items, by_height);
     return LAY_OK;
 }
