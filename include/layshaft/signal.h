@@ -165,9 +165,10 @@ LAY_API bool lay_sound_built(void);
 /* Asked between blocks: true ends playing early. */
 typedef bool (*lay_stop)(void *user);
 /* Play a recording through an output device: NULL the usual one, else by its number as lay_sound_devices lists them, or
- * by a part of its name. Samples are multiplied by `gain` and held within full scale. Blocks until the end, or until
- * `stop` (NULL allowed) says so. LAY_IO when there is no device or it fails, LAY_BAD_INPUT for an unknown device; the
- * sound system may write to standard error on its own. */
+ * by a part of its name. Samples are multiplied by `gain` and held within full scale; the first two channels are heard,
+ * a single one on both sides, resampled where the device does not take the recording's rate. Blocks until the end, or
+ * until `stop` (NULL allowed) says so. LAY_IO when there is no device or it fails, LAY_BAD_INPUT for an unknown device;
+ * the sound system may write to standard error on its own. */
 LAY_API lay_status lay_sound_play(const char *path, const char *device, double gain, lay_stop stop, void *user,
                                   lay_error *err);
 /* Output devices, one "number name, channels" per line; empty when there are none. */

@@ -60,8 +60,8 @@ static void tones(const lay_page *page, const lay_listen_result *r) {
 static void band(const lay_page *page, const lay_listen_result *r) {
     lay_page_field(page, "Band", "%s to %s Hz, %s", lay_words_number(r->ring->low_hz, 0).text,
                    lay_words_number(r->ring->high_hz, 0).text,
-                   r->ring->blows ? "where its blows stand out in this run"
-                                  : "a guess: no blows of it stand out in this run");
+                   r->ring->blows ? "where blows at its rate stand out in this run"
+                                  : "a guess: no blows at its rate stand out in this run");
     lay_page_field(page, "Also there", "all other noise of that band: a bearing strikes and has no tone of its own");
 }
 

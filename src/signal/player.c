@@ -1,9 +1,8 @@
 /* Recordings to the ear. The only file that knows PortAudio. */
-#include <layshaft/signal.h>
+#include "play_source.h"
 
 #ifdef LAY_HAVE_PORTAUDIO
 
-#include <math.h>
 #include <portaudio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -13,10 +12,10 @@
 
 typedef struct player {
     lay_recording *recording;
-    const lay_recording_info *info;
+    lay_play_source *source;
     PaStream *stream;
-    double *block;
     float *out;
+    double rate;  /* of the device: the recording's own where it can */
     int channels; /* of the device: 1 or 2 */
 } player;
 
@@ -72,29 +71,37 @@ static lay_status start(player *p, const char *device, lay_error *err) {
     lay_status status = find_device(device, &to.device, err);
     if (status != LAY_OK) return status;
     const PaDeviceInfo *info = Pa_GetDeviceInfo(to.device);
-    p->channels = p->info->channels > 1 && info->maxOutputChannels > 1 ? 2 : 1;
-    to.channelCount = p->channels;
+    to.channelCount = p->channels = info->maxOutputChannels > 1 ? 2 : 1;
     to.suggestedLatency = info->defaultHighOutputLatency;
-    PaError code = Pa_OpenStream(&p->stream, NULL, &to, p->info->rate, FRAMES, paNoFlag, NULL, NULL);
+    p->rate = lay_recording_get_info(p->recording)->rate;
+    PaError code = Pa_OpenStream(&p->stream, NULL, &to, p->rate, FRAMES, paNoFlag, NULL, NULL);
+    if (code == paInvalidSampleRate) {
+        p->rate = info->defaultSampleRate;
+        code = Pa_OpenStream(&p->stream, NULL, &to, p->rate, FRAMES, paNoFlag, NULL, NULL);
+    }
     if (code == paNoError) code = Pa_StartStream(p->stream);
     return code == paNoError ? LAY_OK : failed(code, err);
 }
 
-static float held(double x) {
-    return (float)(isfinite(x) ? fmax(-1, fmin(1, x)) : 0);
-}
-
-static lay_status play(player *p, double gain, lay_stop stop, void *user, lay_error *err) {
-    size_t got = FRAMES, channels = (size_t)p->info->channels, out = (size_t)p->channels;
+static lay_status play(player *p, lay_stop stop, void *user, lay_error *err) {
+    size_t got = FRAMES;
     while (got == FRAMES && !(stop && stop(user))) {
-        lay_status status = lay_recording_read(p->recording, p->block, FRAMES, &got, err);
+        lay_status status = lay_play_source_read(p->source, p->out, FRAMES, &got, err);
         if (status != LAY_OK) return status;
-        for (size_t i = 0; i < got; i++)
-            for (size_t c = 0; c < out; c++) p->out[i * out + c] = held(gain * p->block[i * channels + c]);
         PaError code = got ? Pa_WriteStream(p->stream, p->out, got) : paNoError;
         if (code != paNoError && code != paOutputUnderflowed) return failed(code, err);
     }
     return LAY_OK;
+}
+
+/* To the end: what is still on its way is played. Stopped: it is not. */
+static void end(player *p, bool at_once) {
+    if (!p->stream) return;
+    if (at_once)
+        Pa_AbortStream(p->stream);
+    else
+        Pa_StopStream(p->stream);
+    Pa_CloseStream(p->stream);
 }
 
 lay_status lay_sound_play(const char *path, const char *device, double gain, lay_stop stop, void *user,
@@ -102,19 +109,18 @@ lay_status lay_sound_play(const char *path, const char *device, double gain, lay
     player p = {0};
     lay_status status = lay_recording_open(path, 0, &p.recording, err);
     if (status != LAY_OK) return status;
-    p.info = lay_recording_get_info(p.recording);
-    p.block = lay_calloc(FRAMES * (size_t)p.info->channels, sizeof *p.block);
     p.out = lay_calloc(FRAMES * 2, sizeof *p.out);
     PaError code = Pa_Initialize();
-    if (!p.block || !p.out)
+    if (!p.out)
         status = lay_fail(err, LAY_NO_MEMORY, "not enough memory to play");
     else if (code != paNoError)
         status = failed(code, err);
     if (status == LAY_OK) status = start(&p, device, err);
-    if (status == LAY_OK) status = play(&p, gain, stop, user, err);
-    if (p.stream) Pa_CloseStream(p.stream);
+    if (status == LAY_OK) status = lay_play_source_new(p.recording, p.rate, p.channels, gain, &p.source, err);
+    if (status == LAY_OK) status = play(&p, stop, user, err);
+    end(&p, stop && stop(user));
     if (code == paNoError) Pa_Terminate();
-    free(p.block);
+    lay_play_source_free(p.source);
     free(p.out);
     lay_recording_close(p.recording);
     return status;

@@ -21,7 +21,7 @@ static int setup(void **state) {
     lay_text_add(
         &conf,
         "</usr/share/alsa/alsa.conf>\npcm.bench_ear {\n type plug\n slave {\n  pcm { type file\n slave.pcm null\n"
-        " file \"%s\"\n format raw }\n  format FLOAT_LE\n  channels 1\n  rate %d\n }\n hint { show on description "
+        " file \"%s\"\n format raw }\n  format FLOAT_LE\n  channels 2\n  rate %d\n }\n hint { show on description "
         "\"bench ear\" }\n}\n",
         scratch_path("heard.raw"), RATE);
     setenv("ALSA_CONFIG_PATH", scratch_text("asound.conf", conf.text), 1);
@@ -63,15 +63,17 @@ static size_t heard(float *x, size_t room) {
 
 static void what_is_played_is_heard(void **state) {
     (void)state;
-    static float x[4 * FRAMES];
+    static float x[8 * FRAMES];
     lay_error err = {0};
     if (no_device()) return;
     assert_int_equal(lay_sound_play(recording, "bench_ear", 0.5, NULL, NULL, &err), LAY_OK);
-    size_t n = heard(x, 4 * FRAMES), first = 0;
-    assert_true(n >= FRAMES);
-    while (first < n && x[first] == 0) first++;
-    for (size_t i = 1; i < FRAMES - 1 && first + i - 1 < n; i++)
-        assert_close((double)x[first + i - 1], 0.5 * 0.3 * sin(2 * LAY_PI * 440 * (double)i / RATE), 1e-6, 0);
+    size_t n = heard(x, 8 * FRAMES) / 2, first = 0;
+    while (first < n && x[2 * first] == 0) first++;
+    assert_true(n - first >= FRAMES - 1); /* to the last sample */
+    for (size_t i = 1; i < FRAMES; i++)
+        for (size_t ear = 0; ear < 2; ear++)
+            assert_close((double)x[2 * (first + i - 1) + ear], 0.5 * 0.3 * sin(2 * LAY_PI * 440 * (double)i / RATE),
+                         1e-6, 0);
 }
 
 static bool at_once(void *user) {
