@@ -265,7 +265,7 @@ LAY_API lay_status lay_run_cuts(const lay_unit *unit, const lay_run_spec *spec, 
 typedef struct lay_alone_options {
     const double *orders; /* [order_count] */
     size_t order_count;
-    double width;           /* of each order, in orders, -3 dB; 0: chosen so that the next sidebands stay apart */
+    double width;           /* of each order, in orders, -3 dB; 0: lay_alone_width */
     double low_hz, high_hz; /* of the band; used when order_count is 0 */
 } lay_alone_options;
 
@@ -280,8 +280,11 @@ typedef lay_status (*lay_alone_sink)(const double *part, const double *rest, siz
 LAY_API lay_status lay_run_alone(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
                                  const lay_run_evidence *run, const lay_alone_options *options, lay_alone_sink sink,
                                  void *user, lay_error *err);
-/* The width that is chosen for 0. */
+/* Width of an order, in orders, with which the sidebands of every body of the run stay apart. */
 LAY_API double lay_run_order_width(const lay_run_evidence *run);
+/* The width that lay_run_alone chooses for 0: the same, or narrower where another part makes nearly one of these orders
+ * or a louder line stands close. */
+LAY_API double lay_alone_width(const lay_run_evidence *run, const double *orders, size_t count);
 
 /* Where a bearing can be heard in a run. */
 typedef struct lay_ring_band {

@@ -51,12 +51,12 @@ lay_status lay_listen_choose(const lay_listen_options *o, lay_listening *w, lay_
     const lay_expected *part = name ? part_named(w, name) : NULL;
     double order = o->order;
     w->orders.body = -1;
-    w->alone.width = o->width_given ? o->width : lay_run_order_width(&w->run);
     if (part && part->type == LAY_PART_BEARING) return choose_bearing(o, part, w, err);
     bool number = o->without && !part && lay_unit_body(w->job.unit, name) < 0 && lay_parse_number(name, &order);
     lay_status status = name && !number ? choose_part(name, w, err) : choose_order(order, w, err);
     for (size_t i = 0; i < w->orders.count; i++) w->values[i] = w->orders.items[i].order;
     w->alone.orders = w->values;
     w->alone.order_count = w->orders.count;
+    w->alone.width = o->width_given ? o->width : lay_alone_width(&w->run, w->values, w->orders.count);
     return status;
 }

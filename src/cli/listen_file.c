@@ -108,9 +108,12 @@ static lay_status pass(lay_listening *w, output *out, lay_error *err) {
 
 /* Lifting asks for the peak first, so that nothing is overdriven. */
 static lay_status find_gain(const lay_listen_options *o, lay_listening *w, output *out, lay_error *err) {
+    lay_writer *writer = out->writer;
     out->gain = pow(10, o->lift / 20);
     if (!(o->lift > 0)) return LAY_OK;
+    out->writer = NULL;
     lay_status status = pass(w, out, err);
+    out->writer = writer;
     if (out->peak > LAY_LISTEN_LOUDEST) out->gain *= LAY_LISTEN_LOUDEST / out->peak;
     return status;
 }
@@ -129,8 +132,8 @@ static lay_status write_to(const lay_listen_options *o, const char *path, lay_li
     double rate = 0;
     lay_status status = stream_shape(w, &rate, &out.channels, err);
     out.frames = (size_t)fmax(1, rate * w->run.duration_s);
-    if (status == LAY_OK) status = find_gain(o, w, &out, err);
     if (status == LAY_OK) status = lay_writer_open(path, LAY_FILE_WAV_FLOAT, rate, (int)out.channels, &out.writer, err);
+    if (status == LAY_OK) status = find_gain(o, w, &out, err);
     if (status == LAY_OK) status = pass(w, &out, err);
     if (status == LAY_OK)
         status = lay_writer_close(out.writer, err);

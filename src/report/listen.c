@@ -22,17 +22,17 @@ static bool first_of_name(const lay_part_orders *orders, size_t i) {
     return true;
 }
 
-/* Other parts that make some of these orders too, each with its orders: "engine at 6.000, headset at 69.000". */
+/* Other parts that make some of these orders too, each with its orders: "engine at 6.000, 9.000; headset at 69.000". */
 static void list_shared(const lay_part_orders *orders, lay_text *out) {
     for (size_t i = 0; i < orders->count; i++) {
         if (!first_of_name(orders, i)) continue;
         size_t listed = 0, count = 0;
-        lay_text_add(out, "%s%s at ", out->length > 0 ? ", " : "", orders->items[i].shared);
+        lay_text_add(out, "%s%s at ", out->length > 0 ? "; " : "", orders->items[i].shared);
         for (size_t k = i; k < orders->count; k++) {
             if (orders->items[k].shared == NULL || strcmp(orders->items[k].shared, orders->items[i].shared) != 0)
                 continue;
             if (++count > SHARED) continue;
-            lay_text_add(out, "%s%s", listed++ > 0 ? " and " : "", lay_words_number(orders->items[k].order, 3).text);
+            lay_text_add(out, "%s%s", listed++ > 0 ? ", " : "", lay_words_number(orders->items[k].order, 3).text);
         }
         if (count > SHARED) lay_text_add(out, " and %zu more", count - SHARED);
     }

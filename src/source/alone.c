@@ -60,7 +60,7 @@ static lay_status feed(const double *frames, size_t count, void *user, lay_error
 static lay_status part_orders(const lay_run_evidence *run, const lay_alone_options *o, lay_run_stream *stream,
                               parting *p, lay_error *err) {
     lay_vk_track tracks[LAY_TRACKS_MAX];
-    double width = o->width > 0 ? o->width : lay_run_order_width(run);
+    double width = o->width > 0 ? o->width : lay_alone_width(run, o->orders, o->order_count);
     lay_vk_options options = {.rate = lay_run_stream_rate(stream),
                               .channels = lay_run_stream_channels(stream),
                               .tracks = tracks,

@@ -40,7 +40,7 @@ size_t lay_tracks_add_neighbours(const lay_run_evidence *run, double width, lay_
 /* ---- orders that are known ---- */
 
 double lay_orders_apart(const lay_run_evidence *run, double width) {
-    return fmax(EXACT * width, run->revolutions > 0 ? BEATS / run->revolutions : INFINITY);
+    return fmax(EXACT * fmax(width, LAY_WIDTH_LEAST), run->revolutions > 0 ? BEATS / run->revolutions : INFINITY);
 }
 
 double lay_part_order_near(const lay_run_evidence *run, const lay_expected *part, double order) {
@@ -78,4 +78,36 @@ size_t lay_tracks_add_known(const lay_run_evidence *run, double width, lay_vk_tr
                 tracks[n++] = (lay_vk_track){order, 0};
         }
     return n;
+}
+
+/* ---- how wide ---- */
+
+/* So narrow that what other parts make near `order` is told apart where the run allows it. */
+static double width_beside_parts(const lay_run_evidence *run, double order, double width) {
+    double least = lay_orders_apart(run, 0);
+    for (size_t p = 0; p < run->expected_count; p++) {
+        double made = lay_part_order_near(run, &run->expected[p], order), off = fabs(made - order);
+        if (off >= least && off < EXACT * width && heard(run, made)) width = off / EXACT;
+    }
+    return width;
+}
+
+/* So narrow that a louder line stays outside; one within the tolerance is the order itself. */
+static double width_beside_lines(const lay_run_evidence *run, double order, double width) {
+    lay_tone own;
+    lay_tone_at(run, order, 0, &own);
+    for (size_t i = 0; i < run->line_count; i++) {
+        const lay_explained_line *l = &run->lines[i];
+        double off = fabs(place(run, l, width) - order);
+        if (off > lay_order_tolerance(run, order) && off < width && !(own.valid && l->line.power < own.power))
+            width = fmax(LAY_WIDTH_LEAST, off);
+    }
+    return width;
+}
+
+double lay_alone_width(const lay_run_evidence *run, const double *orders, size_t count) {
+    double width = lay_run_order_width(run);
+    for (size_t i = 0; i < count; i++)
+        width = width_beside_lines(run, orders[i], width_beside_parts(run, orders[i], width));
+    return width;
 }

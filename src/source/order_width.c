@@ -1,10 +1,9 @@
-#include <layshaft/source.h>
+#include "neighbours.h"
 
 #include <math.h>
 
 #define WIDEST 0.25 /* orders */
-#define NARROWEST 0.04
-#define SHARE 0.5 /* of the slowest body's turn: its sidebands lie one turn apart */
+#define SHARE 0.5   /* of the slowest body's turn: its sidebands lie one turn apart */
 
 double lay_run_order_width(const lay_run_evidence *run) {
     double least = INFINITY;
@@ -12,5 +11,5 @@ double lay_run_order_width(const lay_run_evidence *run) {
         double turns = fabs(run->kinematics.speed[b].value);
         if (!run->kinematics.free_body[b] && turns > 1e-6) least = fmin(least, turns);
     }
-    return fmin(WIDEST, fmax(NARROWEST, SHARE * least));
+    return fmin(WIDEST, fmax(LAY_WIDTH_LEAST, SHARE * least));
 }

@@ -142,7 +142,7 @@ static const lay_expected *sharer(const seeker *s, double order, double reach, l
 
 /* Where no line is the part's own and the one that stands there lies on the other's order, it is the other's. */
 static void find_shared(seeker *s) {
-    double reach = lay_orders_apart(s->run, lay_run_order_width(s->run)), made = NAN;
+    double reach = lay_orders_apart(s->run, 0), made = NAN;
     size_t kept = 0;
     for (size_t i = 0; i < s->out->count; i++) {
         lay_part_order item = s->out->items[i];
