@@ -1,5 +1,6 @@
 /* layshaft listen: one part of a recording alone, or the recording without it, as a file and to the ear. */
 #include <stdlib.h>
+#include <string.h>
 
 #include "commands.h"
 #include "listen.h"
@@ -24,6 +25,24 @@ static lay_status load(const lay_listen_options *o, char **operands, lay_listeni
     return status;
 }
 
+/* The warnings, one a line, as one sentence. */
+static void join(const char *lines, lay_text *out) {
+    for (const char *at = lines; at && *at; at += strspn(at, "\n")) {
+        size_t n = strcspn(at, "\n");
+        lay_text_add(out, "%s%.*s", out->length > 0 ? "; " : "", (int)n, at);
+        at += n;
+    }
+}
+
+static lay_status unusable(const lay_listening *w, lay_error *err) {
+    lay_text why = {0};
+    join(w->run.warnings.text, &why);
+    lay_fail_file(err, LAY_BAD_INPUT, w->job.table.runs[w->row].file, "no part can be told from the rest here: %s",
+                  why.text && !why.failed ? why.text : "the recording cannot be used");
+    lay_text_free(&why);
+    return LAY_BAD_INPUT;
+}
+
 static lay_status analyse(const lay_listen_options *o, lay_listening *w, lay_error *err) {
     const lay_run_spec *spec = &w->job.table.runs[w->row];
     if (!o->common.quiet) lay_terminal_note("reading the recording");
@@ -31,9 +50,7 @@ static lay_status analyse(const lay_listen_options *o, lay_listening *w, lay_err
     if (!o->common.quiet) lay_terminal_note(NULL);
     if (status != LAY_OK) return status;
     w->analysed = true;
-    if (w->run.usable) return LAY_OK;
-    return lay_fail_file(err, LAY_BAD_INPUT, spec->file, "no part can be told from the rest here: %s",
-                         w->run.warnings.text ? w->run.warnings.text : "");
+    return w->run.usable ? LAY_OK : unusable(w, err);
 }
 
 /* ---- the answer ---- */

@@ -6,6 +6,7 @@
 
 #define ORDER_LOW 0.01
 #define ORDER_HIGH 10000.0
+#define STANDS 2.0 /* significance */
 
 static const lay_expected *part_named(const lay_listening *w, const char *name) {
     for (size_t i = 0; i < w->run.expected_count; i++)
@@ -34,7 +35,10 @@ static lay_status choose_order(double order, lay_listening *w, lay_error *err) {
     if (!(order >= ORDER_LOW && order <= ORDER_HIGH))
         return lay_fail(err, LAY_BAD_USAGE, "an order must lie between %g and %g, not %g", ORDER_LOW, ORDER_HIGH,
                         order);
-    w->orders.items[0] = (lay_part_order){.order = order, .harmonic = 1, .body = -1, .above_floor_db = NAN};
+    lay_tone tone;
+    lay_tone_at(&w->run, order, 0, &tone);
+    double above = tone.valid && tone.significance > STANDS ? tone.above_floor_db : NAN;
+    w->orders.items[0] = (lay_part_order){.order = order, .harmonic = 1, .body = -1, .above_floor_db = above};
     w->orders.count = 1;
     return LAY_OK;
 }

@@ -157,6 +157,8 @@ static lay_status replace(const lay_listen_options *o, lay_listening *w, lay_err
         status = lay_fail_file(err, LAY_IO, w->path, "the file cannot be put in place: %s", strerror(errno));
         unlink(beside.text);
     }
+    if (status != LAY_OK && strcmp(err->file, beside.text) == 0)
+        snprintf(err->file, sizeof err->file, "%.*s", (int)sizeof err->file - 1, w->path);
     lay_text_free(&beside);
     return status;
 }

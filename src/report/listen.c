@@ -44,6 +44,12 @@ static void list_orders(const lay_part_orders *orders, lay_text *out) {
     if (orders->count > LISTED) lay_text_add(out, " and %zu more", orders->count - LISTED);
 }
 
+static bool any_stands(const lay_part_orders *orders) {
+    for (size_t i = 0; i < orders->count; i++)
+        if (isfinite(orders->items[i].above_floor_db) || orders->items[i].shared != NULL) return true;
+    return false;
+}
+
 static void tones(const lay_page *page, const lay_listen_result *r) {
     lay_text text = {0};
     list_orders(r->orders, &text);
@@ -51,6 +57,9 @@ static void tones(const lay_page *page, const lay_listen_result *r) {
     lay_text_free(&text);
     lay_page_field(page, "Width", "%s orders, %s Hz at mean speed", lay_words_number(r->width, 3).text,
                    lay_words_number(r->width * r->mean_hz, 1).text);
+    if (!any_stands(r->orders))
+        lay_page_field(page, "Heard", "nothing stands out of the noise at %s in this run",
+                       r->orders->count > 1 ? "any of these orders" : "this order");
     list_shared(r->orders, &text);
     if (text.length > 0 && !text.failed)
         lay_page_field(page, "Also there", "%s: same order, cannot be told apart", text.text);

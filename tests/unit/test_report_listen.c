@@ -62,6 +62,8 @@ static void an_order(void **state) {
     orders.count = 1;
     r.name = NULL;
     says(&r, "Run 2, third.wav: only order 17.250\n   Order         17.250\n");
+    orders.items[0].above_floor_db = NAN;
+    says(&r, "   Heard         nothing stands out of the noise at this order in this run\n");
 }
 
 static void a_bearing(void **state) {
