@@ -128,13 +128,15 @@ static void a_rotor_of_nearly_the_same_order(void **state) {
     parted("headset", closest, 4);
 }
 
-/* The fourth multiple of the bearing's outer ring, 14.09 turns less slip, reaches a line of something else at 14.2 and
- * the like; such a line is followed where it was measured. */
-static void a_loud_line_that_a_bearing_may_claim(void **state) {
+/* Four times the rate of the bearing's elements, 17.557, less what it may slip, reaches a line at 17.4, and the pump's
+ * 17.31 one at 17.37: such lines are followed where they were measured. */
+static void a_loud_line_that_another_part_may_claim(void **state) {
     (void)state;
-    const tone loud[] = {{17.25, 0.02, 0.2}, {17.37, 0.5, 0}, {2, 0.5, 0}};
+    const tone slipping[] = {{17.25, 0.05, 0.2}, {17.4, 0.5, 0}, {2, 0.5, 0}};
+    const tone beside[] = {{17.25, 0.02, 0.2}, {17.37, 0.5, 0}, {2, 0.5, 0}};
     const tone wider[] = {{17.25, 0.02, 0.2}, {17.55, 0.5, 0}, {2, 0.5, 0}};
-    parted("third pair", loud, 3);
+    parted("third pair", slipping, 3);
+    parted("third pair", beside, 3);
     parted("third pair", wider, 3);
 }
 
@@ -162,7 +164,7 @@ static int teardown(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_rotor_of_nearly_the_same_order),
-        cmocka_unit_test(a_loud_line_that_a_bearing_may_claim),
+        cmocka_unit_test(a_loud_line_that_another_part_may_claim),
         cmocka_unit_test(silent_neighbours_take_nothing),
     };
     return cmocka_run_group_tests(tests, setup, teardown);
