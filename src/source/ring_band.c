@@ -6,8 +6,8 @@
 
 #define SLIP 0.02 /* looked for either side of the expected order, or the bearing's own tolerance where it is wider */
 #define STEP 0.001
-#define CLEAR_DB                                                                                                       \
-    5.0 /* by which blows surpass what orders around reach; healthy bearings reached 3.4 (docs/accuracy.md) */
+/* dB by which blows surpass what orders around reach; healthy bearings reached 3.4 (docs/accuracy.md). */
+#define CLEAR_DB 5.0
 
 typedef struct search {
     const lay_strikes *strikes;
@@ -21,6 +21,7 @@ static bool look(search *s, double order, double *best, size_t *band) {
     if (!(order > 0) || !lay_strike_scores(s->strikes, LAY_STRIKE_RING, order, -s->limit, STEP, s->points, s->score))
         return false;
     *best = -INFINITY;
+    *band = 0;
     for (size_t i = 0; i < s->bands * s->points; i++)
         if ((double)s->score[i] > *best) {
             *best = (double)s->score[i];
