@@ -174,4 +174,42 @@ LAY_API lay_status lay_sound_play(const char *path, const char *device, double g
 /* Output devices, one "number name, channels" per line; empty when there are none. */
 LAY_API lay_status lay_sound_devices(lay_text *out, lay_error *err);
 
+/* ---- recording, through PortAudio ---- */
+
+typedef struct lay_capture lay_capture; /* a recording being made */
+
+typedef struct lay_capture_options {
+    const char *device;  /* NULL the usual one, its number as lay_sound_inputs lists them, or a part of its name */
+    double rate;         /* samples per second; 0: the device's own */
+    int channels;        /* 0: all the device has, 2 at most */
+    int bits;            /* 16, 24 or 32; 0: 24 */
+    const char *comment; /* into the file's own text: sensor, calibration, conditions; NULL none */
+} lay_capture_options;
+
+/* What has come so far. */
+typedef struct lay_capture_state {
+    double rate;
+    int channels, bits;
+    int64_t frames;      /* that came from the device, those lost included */
+    int64_t kept;        /* of them a reader of the file gets at the least */
+    int64_t lost;        /* that found no room: as much silence stands in the file */
+    int overruns;        /* times that the device says it lost samples, how many is unknown */
+    double first_loss_s; /* when either happened first; NaN never */
+    bool ended;          /* the device gives no more, or the disk takes no more: stop says why */
+} lay_capture_state;
+
+/* Input devices, one "number name, channels" per line; empty when there are none. */
+LAY_API lay_status lay_sound_inputs(lay_text *out, lay_error *err);
+/* Begin to record into `path`, which must not exist (LAY_BAD_INPUT). The file has its name from the start and can be
+ * read at every moment, see lay_capture_state.kept: if the program is killed, at most the last second is missing. It is
+ * RF64 while it grows, and WAV when it ends below 4 GiB. LAY_BAD_INPUT for an unknown device or what it cannot do,
+ * LAY_IO without any. The sound system may write to standard error on its own. One capture at a time. */
+LAY_API lay_status lay_capture_start(const lay_capture_options *options, const char *path, lay_capture **out,
+                                     lay_error *err);
+/* How it stands; peaks[channels], of full scale, since this was last asked (NULL allowed). Never waits. */
+LAY_API void lay_capture_look(lay_capture *capture, lay_capture_state *state, double *peaks);
+/* End it: all that came is in the file. LAY_IO when the disk took no more or the device failed; what was recorded until
+ * then is kept all the same. `state` (NULL allowed) says what there is. Frees; NULL allowed. */
+LAY_API lay_status lay_capture_stop(lay_capture *capture, lay_capture_state *state, lay_error *err);
+
 #endif

@@ -1,12 +1,11 @@
-/* Recordings to the ear. The only file that knows PortAudio. */
+/* Recordings to the ear. */
 #include "play_source.h"
 
 #ifdef LAY_HAVE_PORTAUDIO
 
-#include <portaudio.h>
+#include "device.h"
+
 #include <stdlib.h>
-#include <string.h>
-#include <strings.h>
 
 #define FRAMES 1024
 
@@ -23,52 +22,15 @@ bool lay_sound_built(void) {
     return true;
 }
 
-static lay_status failed(PaError code, lay_error *err) {
-    return lay_fail(err, LAY_IO, "the sound system says: %s", Pa_GetErrorText(code));
-}
-
-/* ---- devices ---- */
-
-static bool contains(const char *text, const char *word) {
-    size_t length = strlen(word);
-    for (; *text; text++)
-        if (strncasecmp(text, word, length) == 0) return true;
-    return false;
-}
-
-static lay_status find_device(const char *wish, PaDeviceIndex *out, lay_error *err) {
-    *out = Pa_GetDefaultOutputDevice();
-    double number = 0;
-    bool numbered = wish && lay_parse_number(wish, &number);
-    for (PaDeviceIndex i = 0; wish && i < Pa_GetDeviceCount(); i++) {
-        const PaDeviceInfo *info = Pa_GetDeviceInfo(i);
-        if (info->maxOutputChannels < 1) continue;
-        if (numbered ? (double)i == number : contains(info->name, wish)) {
-            *out = i;
-            return LAY_OK;
-        }
-    }
-    if (wish) return lay_fail(err, LAY_BAD_INPUT, "there is no output device '%.60s'", wish);
-    return *out == paNoDevice ? lay_fail(err, LAY_IO, "there is no sound device to play on") : LAY_OK;
-}
-
 lay_status lay_sound_devices(lay_text *out, lay_error *err) {
-    PaError code = Pa_Initialize();
-    if (code != paNoError) return failed(code, err);
-    for (PaDeviceIndex i = 0; i < Pa_GetDeviceCount(); i++) {
-        const PaDeviceInfo *info = Pa_GetDeviceInfo(i);
-        if (info->maxOutputChannels > 0)
-            lay_text_add(out, "%d %s, %d channels\n", i, info->name, info->maxOutputChannels);
-    }
-    Pa_Terminate();
-    return out->failed ? lay_fail(err, LAY_NO_MEMORY, "not enough memory") : LAY_OK;
+    return lay_device_list(false, out, err);
 }
 
 /* ---- playing ---- */
 
 static lay_status start(player *p, const char *device, lay_error *err) {
     PaStreamParameters to = {.sampleFormat = paFloat32};
-    lay_status status = find_device(device, &to.device, err);
+    lay_status status = lay_device_find(device, false, &to.device, err);
     if (status != LAY_OK) return status;
     const PaDeviceInfo *info = Pa_GetDeviceInfo(to.device);
     to.channelCount = p->channels = info->maxOutputChannels > 1 ? 2 : 1;
@@ -80,7 +42,7 @@ static lay_status start(player *p, const char *device, lay_error *err) {
         code = Pa_OpenStream(&p->stream, NULL, &to, p->rate, FRAMES, paNoFlag, NULL, NULL);
     }
     if (code == paNoError) code = Pa_StartStream(p->stream);
-    return code == paNoError ? LAY_OK : failed(code, err);
+    return code == paNoError ? LAY_OK : lay_device_failed(code, err);
 }
 
 static lay_status play(player *p, lay_stop stop, void *user, lay_error *err) {
@@ -89,7 +51,7 @@ static lay_status play(player *p, lay_stop stop, void *user, lay_error *err) {
         lay_status status = lay_play_source_read(p->source, p->out, FRAMES, &got, err);
         if (status != LAY_OK) return status;
         PaError code = got ? Pa_WriteStream(p->stream, p->out, got) : paNoError;
-        if (code != paNoError && code != paOutputUnderflowed) return failed(code, err);
+        if (code != paNoError && code != paOutputUnderflowed) return lay_device_failed(code, err);
     }
     return LAY_OK;
 }
@@ -114,7 +76,7 @@ lay_status lay_sound_play(const char *path, const char *device, double gain, lay
     if (!p.out)
         status = lay_fail(err, LAY_NO_MEMORY, "not enough memory to play");
     else if (code != paNoError)
-        status = failed(code, err);
+        status = lay_device_failed(code, err);
     if (status == LAY_OK) status = start(&p, device, err);
     if (status == LAY_OK) status = lay_play_source_new(p.recording, p.rate, p.channels, gain, &p.source, err);
     if (status == LAY_OK) status = play(&p, stop, user, err);

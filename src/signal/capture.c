@@ -1,0 +1,248 @@
+/* Recordings from a sound device. Three hands: PortAudio's thread fills a ring and never waits, our thread empties it
+ * into the file, the caller looks on. */
+#include "keeper.h"
+
+#ifdef LAY_HAVE_PORTAUDIO
+
+#include "device.h"
+#include "ring.h"
+
+#include <math.h>
+#include <pthread.h>
+#include <stdlib.h>
+#include <time.h>
+#include <unistd.h>
+
+#define HELD 10.0       /* s that the disk may take to answer */
+#define REST_NS 5000000 /* between two looks into the ring */
+#define SECURE 1.0      /* s from one wait for the disk to the next */
+
+struct lay_capture {
+    PaStream *stream;
+    lay_ring ring;
+    lay_keeper *keeper;
+    pthread_t thread;
+    bool running, writing; /* PortAudio; our thread */
+    double rate;
+    int channels, bits;
+    uint64_t owed; /* frames of silence, known to PortAudio's thread alone */
+    _Atomic int64_t frames, kept, lost, first_loss;
+    _Atomic int overruns;
+    _Atomic bool finish, broken;
+    _Atomic uint32_t *peaks;
+    lay_status status; /* our thread's, to be read after it has ended */
+    lay_error error;
+};
+
+/* ---- PortAudio's thread ---- */
+
+static void note_loss(lay_capture *c, int64_t at) {
+    int64_t never = -1;
+    atomic_compare_exchange_strong(&c->first_loss, &never, at);
+}
+
+static void note_peaks(lay_capture *c, const int32_t *in, size_t count) {
+    for (size_t channel = 0; channel < (size_t)c->channels; channel++) {
+        uint32_t most = atomic_load_explicit(&c->peaks[channel], memory_order_relaxed), before = most;
+        for (size_t i = channel; i < count * (size_t)c->channels; i += (size_t)c->channels) {
+            uint32_t size = in[i] < 0 ? 0u - (uint32_t)in[i] : (uint32_t)in[i];
+            if (size > most) most = size;
+        }
+        /* Where the caller has taken the peak meanwhile, the older part of this block may count twice: no harm. */
+        if (most > before) atomic_store_explicit(&c->peaks[channel], most, memory_order_relaxed);
+    }
+}
+
+static int receive(const void *in, void *out, unsigned long count, const PaStreamCallbackTimeInfo *when,
+                   PaStreamCallbackFlags flags, void *user) {
+    (void)out, (void)when;
+    lay_capture *c = user;
+    int64_t at = atomic_load_explicit(&c->frames, memory_order_relaxed);
+    if (flags & paInputOverflow) {
+        atomic_fetch_add(&c->overruns, 1);
+        note_loss(c, at);
+    }
+    if (c->owed > 0) c->owed -= lay_ring_put(&c->ring, NULL, c->owed);
+    size_t put = c->owed > 0 ? 0 : lay_ring_put(&c->ring, in, count);
+    if (put < count) {
+        c->owed += count - put;
+        atomic_fetch_add(&c->lost, (int64_t)(count - put));
+        note_loss(c, at + (int64_t)put);
+    }
+    if (in) note_peaks(c, in, count);
+    atomic_store_explicit(&c->frames, at + (int64_t)count, memory_order_release);
+    return paContinue;
+}
+
+/* ---- our thread ---- */
+
+/* All that is in the ring goes into the file. */
+static void drain(lay_capture *c) {
+    const int32_t *frames;
+    for (size_t n; c->status == LAY_OK && (n = lay_ring_peek(&c->ring, &frames)) > 0;) {
+        c->status = lay_keeper_add(c->keeper, frames, n, &c->error);
+        lay_ring_take(&c->ring, n);
+    }
+}
+
+static double seconds(void) {
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+static void *write_on(void *user) {
+    lay_capture *c = user;
+    double secured = seconds();
+    while (c->status == LAY_OK && !atomic_load(&c->finish)) {
+        drain(c);
+        if (c->status == LAY_OK && seconds() - secured > SECURE) {
+            c->status = lay_keeper_secure(c->keeper, &c->error);
+            secured = seconds();
+        }
+        atomic_store(&c->kept, lay_keeper_frames(c->keeper));
+        nanosleep(&(struct timespec){0, REST_NS}, NULL);
+    }
+    drain(c); /* the device has stopped: nothing comes any more */
+    if (c->status == LAY_OK) c->status = lay_keeper_secure(c->keeper, &c->error);
+    atomic_store(&c->kept, lay_keeper_frames(c->keeper));
+    if (c->status != LAY_OK) atomic_store(&c->broken, true);
+    return NULL;
+}
+
+/* ---- the caller ---- */
+
+static lay_status open_device(lay_capture *c, const lay_capture_options *o, lay_error *err) {
+    PaStreamParameters from = {.sampleFormat = paInt32};
+    lay_status status = lay_device_find(o->device, true, &from.device, err);
+    if (status != LAY_OK) return status;
+    const PaDeviceInfo *info = Pa_GetDeviceInfo(from.device);
+    int has = info->maxInputChannels;
+    c->rate = o->rate > 0 ? o->rate : info->defaultSampleRate;
+    c->channels = o->channels > 0 ? o->channels : has < 2 ? has : 2;
+    c->bits = o->bits > 0 ? o->bits : 24;
+    if (c->channels > has)
+        return lay_fail(err, LAY_BAD_INPUT, "the device '%s' has %d channels, not %d", info->name, has, c->channels);
+    from.channelCount = c->channels;
+    from.suggestedLatency = info->defaultHighInputLatency;
+    PaError code = Pa_OpenStream(&c->stream, &from, NULL, c->rate, paFramesPerBufferUnspecified, paClipOff, receive, c);
+    if (code == paInvalidSampleRate)
+        return lay_fail(err, LAY_BAD_INPUT, "the device '%s' does not record %g samples per second; its own are %g",
+                        info->name, c->rate, info->defaultSampleRate);
+    return code == paNoError ? LAY_OK : lay_device_failed(code, err);
+}
+
+static lay_status prepare(lay_capture *c, const lay_capture_options *o, const char *path, lay_error *err) {
+    lay_keeper_options file = {.rate = c->rate, .channels = c->channels, .bits = c->bits, .comment = o->comment};
+    c->peaks = calloc((size_t)c->channels, sizeof *c->peaks);
+    if (!c->peaks) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to record");
+    lay_status status = lay_ring_init(&c->ring, (size_t)(HELD * c->rate), (size_t)c->channels, err);
+    return status == LAY_OK ? lay_keeper_open(path, &file, &c->keeper, err) : status;
+}
+
+static lay_status run(lay_capture *c, lay_error *err) {
+    if (pthread_create(&c->thread, NULL, write_on, c) != 0)
+        return lay_fail(err, LAY_IO, "the system gives no thread to write the recording");
+    c->writing = true;
+    PaError code = Pa_StartStream(c->stream);
+    c->running = code == paNoError;
+    return c->running ? LAY_OK : lay_device_failed(code, err);
+}
+
+lay_status lay_capture_start(const lay_capture_options *o, const char *path, lay_capture **out, lay_error *err) {
+    *out = NULL;
+    PaError code = Pa_Initialize();
+    if (code != paNoError) return lay_device_failed(code, err);
+    lay_capture *c = lay_calloc(1, sizeof *c);
+    lay_status status = c ? open_device(c, o, err) : lay_fail(err, LAY_NO_MEMORY, "not enough memory to record");
+    if (c) atomic_init(&c->first_loss, -1);
+    if (status == LAY_OK) status = prepare(c, o, path, err);
+    bool made = status == LAY_OK;
+    if (status == LAY_OK) status = run(c, err);
+    if (status == LAY_OK) {
+        *out = c;
+        return LAY_OK;
+    }
+    if (c)
+        lay_capture_stop(c, NULL, NULL);
+    else
+        Pa_Terminate();
+    if (made) unlink(path); /* ours, made just now, and nothing is in it */
+    return status;
+}
+
+void lay_capture_look(lay_capture *c, lay_capture_state *state, double *peaks) {
+    int64_t first = atomic_load(&c->first_loss);
+    *state = (lay_capture_state){.rate = c->rate,
+                                 .channels = c->channels,
+                                 .bits = c->bits,
+                                 .frames = atomic_load(&c->frames),
+                                 .kept = atomic_load(&c->kept),
+                                 .lost = atomic_load(&c->lost),
+                                 .overruns = atomic_load(&c->overruns),
+                                 .first_loss_s = first < 0 ? NAN : (double)first / c->rate};
+    state->ended = atomic_load(&c->broken) || (c->running && Pa_IsStreamActive(c->stream) != 1);
+    for (int i = 0; peaks && i < c->channels; i++) peaks[i] = ldexp((double)atomic_exchange(&c->peaks[i], 0), -31);
+}
+
+/* The device first, then what is still on its way, then the file. */
+static lay_status finish(lay_capture *c, lay_error *err) {
+    bool failed = c->running && Pa_IsStreamActive(c->stream) != 1;
+    if (c->running) Pa_StopStream(c->stream);
+    if (c->stream) Pa_CloseStream(c->stream);
+    atomic_store(&c->finish, true);
+    if (c->writing) pthread_join(c->thread, NULL);
+    lay_error closing = {0};
+    lay_status closed = lay_keeper_close(c->keeper, &closing);
+    if (c->status != LAY_OK) {
+        if (err) *err = c->error;
+        return c->status;
+    }
+    if (closed != LAY_OK) {
+        if (err) *err = closing;
+        return closed;
+    }
+    return failed ? lay_fail(err, LAY_IO, "the sound device stopped by itself; the recording up to there is kept")
+                  : LAY_OK;
+}
+
+lay_status lay_capture_stop(lay_capture *c, lay_capture_state *state, lay_error *err) {
+    if (!c) return LAY_OK;
+    lay_status status = finish(c, err);
+    c->running = false;
+    if (state) lay_capture_look(c, state, NULL);
+    Pa_Terminate();
+    lay_ring_free(&c->ring);
+    free(c->peaks);
+    free(c);
+    return status;
+}
+
+lay_status lay_sound_inputs(lay_text *out, lay_error *err) {
+    return lay_device_list(true, out, err);
+}
+
+#else
+
+lay_status lay_sound_inputs(lay_text *out, lay_error *err) {
+    (void)out, (void)err;
+    return LAY_OK;
+}
+
+lay_status lay_capture_start(const lay_capture_options *options, const char *path, lay_capture **out, lay_error *err) {
+    (void)options, (void)path;
+    *out = NULL;
+    return lay_fail(err, LAY_IO, "this layshaft was built without PortAudio and records nothing");
+}
+
+void lay_capture_look(lay_capture *capture, lay_capture_state *state, double *peaks) {
+    (void)capture, (void)peaks;
+    *state = (lay_capture_state){0};
+}
+
+lay_status lay_capture_stop(lay_capture *capture, lay_capture_state *state, lay_error *err) {
+    (void)capture, (void)state, (void)err;
+    return LAY_OK;
+}
+
+#endif
