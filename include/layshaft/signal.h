@@ -195,7 +195,8 @@ typedef struct lay_capture_state {
     int64_t lost;        /* that found no room: as much silence stands in the file */
     int overruns;        /* times that the device says it lost samples, how many is unknown */
     double first_loss_s; /* when either happened first; NaN never */
-    bool ended;          /* the device gives no more, or the disk takes no more: stop says why */
+    bool ended;          /* the disk takes no more, or the device gives no more, for two seconds if it does not say
+                          * so: stop tells why */
 } lay_capture_state;
 
 /* Input devices, one "number name, channels" per line; empty when there are none. */
@@ -209,7 +210,8 @@ LAY_API lay_status lay_capture_start(const lay_capture_options *options, const c
 /* How it stands; peaks[channels], of full scale, since this was last asked (NULL allowed). Never waits. */
 LAY_API void lay_capture_look(lay_capture *capture, lay_capture_state *state, double *peaks);
 /* End it: all that came is in the file. LAY_IO when the disk took no more or the device failed; what was recorded until
- * then is kept all the same. `state` (NULL allowed) says what there is. Frees; NULL allowed. */
+ * then is kept all the same; a sound system that does not let go of its device is left to itself after three seconds.
+ * `state` (NULL allowed) says what there is. Frees; NULL allowed. */
 LAY_API lay_status lay_capture_stop(lay_capture *capture, lay_capture_state *state, lay_error *err);
 
 #endif

@@ -16,6 +16,8 @@
 #define HELD 10.0       /* s that the disk may take to answer */
 #define REST_NS 5000000 /* between two looks into the ring */
 #define SECURE 1.0      /* s from one wait for the disk to the next */
+#define PATIENCE 2.0    /* s without samples: the device is gone */
+#define PARTING 3.0     /* s for the sound system to let go of a device */
 
 struct lay_capture {
     PaStream *stream;
@@ -28,11 +30,19 @@ struct lay_capture {
     uint64_t owed; /* frames of silence, known to PortAudio's thread alone */
     _Atomic int64_t frames, kept, lost, first_loss;
     _Atomic int overruns;
-    _Atomic bool finish, broken;
+    _Atomic bool deaf, finish, broken, closed; /* deaf: nothing more goes into the ring */
     _Atomic uint32_t *peaks;
     lay_status status; /* our thread's, to be read after it has ended */
     lay_error error;
+    int64_t seen; /* by the caller, and when it was new */
+    double seen_at;
 };
+
+static double seconds(void) {
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
 
 /* ---- PortAudio's thread ---- */
 
@@ -57,6 +67,7 @@ static int receive(const void *in, void *out, unsigned long count, const PaStrea
                    PaStreamCallbackFlags flags, void *user) {
     (void)out, (void)when;
     lay_capture *c = user;
+    if (atomic_load(&c->deaf)) return paContinue;
     int64_t at = atomic_load_explicit(&c->frames, memory_order_relaxed);
     if (flags & paInputOverflow) {
         atomic_fetch_add(&c->overruns, 1);
@@ -85,12 +96,6 @@ static void drain(lay_capture *c) {
     }
 }
 
-static double seconds(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
 static void *write_on(void *user) {
     lay_capture *c = user;
     double secured = seconds();
@@ -103,7 +108,7 @@ static void *write_on(void *user) {
         atomic_store(&c->kept, lay_keeper_frames(c->keeper));
         nanosleep(&(struct timespec){0, REST_NS}, NULL);
     }
-    drain(c); /* the device has stopped: nothing comes any more */
+    drain(c); /* nothing comes any more */
     if (c->status == LAY_OK) c->status = lay_keeper_secure(c->keeper, &c->error);
     atomic_store(&c->kept, lay_keeper_frames(c->keeper));
     if (c->status != LAY_OK) atomic_store(&c->broken, true);
@@ -181,37 +186,60 @@ void lay_capture_look(lay_capture *c, lay_capture_state *state, double *peaks) {
                                  .lost = atomic_load(&c->lost),
                                  .overruns = atomic_load(&c->overruns),
                                  .first_loss_s = first < 0 ? NAN : (double)first / c->rate};
-    state->ended = atomic_load(&c->broken) || (c->running && Pa_IsStreamActive(c->stream) != 1);
+    if (state->frames != c->seen || c->seen_at == 0) c->seen_at = seconds();
+    c->seen = state->frames;
+    state->ended = atomic_load(&c->broken) || seconds() - c->seen_at > PATIENCE ||
+                   (c->running && Pa_IsStreamActive(c->stream) != 1);
     for (int i = 0; peaks && i < c->channels; i++) peaks[i] = ldexp((double)atomic_exchange(&c->peaks[i], 0), -31);
 }
 
-/* The device first, then what is still on its way, then the file. */
+/* Ends the writing thread and the file: from here on the recording is safe. */
 static lay_status finish(lay_capture *c, lay_error *err) {
-    bool failed = c->running && Pa_IsStreamActive(c->stream) != 1;
-    if (c->running) Pa_StopStream(c->stream);
-    if (c->stream) Pa_CloseStream(c->stream);
+    atomic_store(&c->deaf, true);
     atomic_store(&c->finish, true);
     if (c->writing) pthread_join(c->thread, NULL);
     lay_error closing = {0};
     lay_status closed = lay_keeper_close(c->keeper, &closing);
-    if (c->status != LAY_OK) {
-        if (err) *err = c->error;
-        return c->status;
+    c->keeper = NULL;
+    if (err) *err = c->status != LAY_OK ? c->error : closing;
+    return c->status != LAY_OK ? c->status : closed;
+}
+
+static void *let_go(void *user) {
+    lay_capture *c = user;
+    if (c->running) Pa_AbortStream(c->stream);
+    if (c->stream) Pa_CloseStream(c->stream);
+    Pa_Terminate();
+    atomic_store(&c->closed, true);
+    return NULL;
+}
+
+/* Some sound systems never answer once a device is gone: the caller is not kept waiting for them. */
+static bool closed_in_time(lay_capture *c) {
+    pthread_t closer;
+    double start = seconds();
+    if (pthread_create(&closer, NULL, let_go, c) != 0) return false;
+    while (!atomic_load(&c->closed) && seconds() - start < PARTING) nanosleep(&(struct timespec){0, REST_NS}, NULL);
+    if (!atomic_load(&c->closed)) {
+        pthread_detach(closer);
+        return false;
     }
-    if (closed != LAY_OK) {
-        if (err) *err = closing;
-        return closed;
-    }
-    return failed ? lay_fail(err, LAY_IO, "the sound device stopped by itself; the recording up to there is kept")
-                  : LAY_OK;
+    pthread_join(closer, NULL);
+    return true;
 }
 
 lay_status lay_capture_stop(lay_capture *c, lay_capture_state *state, lay_error *err) {
     if (!c) return LAY_OK;
+    lay_capture_state last;
+    lay_capture_look(c, &last, NULL);
+    bool gone = c->running && last.ended;
     lay_status status = finish(c, err);
-    c->running = false;
-    if (state) lay_capture_look(c, state, NULL);
-    Pa_Terminate();
+    lay_capture_look(c, &last, NULL);
+    if (state) *state = last;
+    bool closed = closed_in_time(c);
+    if (status == LAY_OK && (gone || !closed))
+        status = lay_fail(err, LAY_IO, "the sound device stopped by itself; the recording up to there is kept");
+    if (!closed) return status; /* what the sound system still holds cannot be freed */
     lay_ring_free(&c->ring);
     free(c->peaks);
     free(c);
