@@ -192,11 +192,11 @@ typedef struct lay_capture_state {
     int channels, bits;
     int64_t frames;      /* that came from the device, those lost included */
     int64_t kept;        /* of them a reader of the file gets at the least */
-    int64_t lost;        /* that found no room: as much silence stands in the file */
+    int64_t lost;        /* that found no room: as much silence stands in the file once more came after them */
     int overruns;        /* times that the device says it lost samples, how many is unknown */
     double first_loss_s; /* when either happened first; NaN never */
-    bool ended;          /* the disk takes no more, or the device gives no more, for two seconds if it does not say
-                          * so: stop tells why */
+    bool ended;          /* the disk takes no more or the device gives no more, for two seconds where it does not say
+                          * so: lay_capture_stop tells why */
 } lay_capture_state;
 
 /* Input devices, one "number name, channels" per line; empty when there are none. */

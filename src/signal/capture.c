@@ -30,7 +30,8 @@ struct lay_capture {
     uint64_t owed; /* frames of silence, known to PortAudio's thread alone */
     _Atomic int64_t frames, kept, lost, first_loss;
     _Atomic int overruns;
-    _Atomic bool deaf, finish, broken, closed; /* deaf: nothing more goes into the ring */
+    _Atomic bool inside, deaf; /* PortAudio's thread is at work; nothing more is to go into the ring */
+    _Atomic bool finish, broken, closed;
     _Atomic uint32_t *peaks;
     lay_status status; /* our thread's, to be read after it has ended */
     lay_error error;
@@ -63,11 +64,7 @@ static void note_peaks(lay_capture *c, const int32_t *in, size_t count) {
     }
 }
 
-static int receive(const void *in, void *out, unsigned long count, const PaStreamCallbackTimeInfo *when,
-                   PaStreamCallbackFlags flags, void *user) {
-    (void)out, (void)when;
-    lay_capture *c = user;
-    if (atomic_load(&c->deaf)) return paContinue;
+static void take(lay_capture *c, const int32_t *in, size_t count, PaStreamCallbackFlags flags) {
     int64_t at = atomic_load_explicit(&c->frames, memory_order_relaxed);
     if (flags & paInputOverflow) {
         atomic_fetch_add(&c->overruns, 1);
@@ -82,6 +79,15 @@ static int receive(const void *in, void *out, unsigned long count, const PaStrea
     }
     if (in) note_peaks(c, in, count);
     atomic_store_explicit(&c->frames, at + (int64_t)count, memory_order_release);
+}
+
+static int receive(const void *in, void *out, unsigned long count, const PaStreamCallbackTimeInfo *when,
+                   PaStreamCallbackFlags flags, void *user) {
+    (void)out, (void)when;
+    lay_capture *c = user;
+    atomic_store(&c->inside, true);
+    if (!atomic_load(&c->deaf)) take(c, in, count, flags);
+    atomic_store(&c->inside, false);
     return paContinue;
 }
 
@@ -196,6 +202,7 @@ void lay_capture_look(lay_capture *c, lay_capture_state *state, double *peaks) {
 /* Ends the writing thread and the file: from here on the recording is safe. */
 static lay_status finish(lay_capture *c, lay_error *err) {
     atomic_store(&c->deaf, true);
+    while (atomic_load(&c->inside)) nanosleep(&(struct timespec){0, REST_NS}, NULL); /* it never waits, so this ends */
     atomic_store(&c->finish, true);
     if (c->writing) pthread_join(c->thread, NULL);
     lay_error closing = {0};

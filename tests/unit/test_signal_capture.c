@@ -5,6 +5,7 @@
 #include "support/close.h"
 #include "support/cmocka_all.h"
 #include "support/scratch.h"
+#include "support/sound.h"
 
 #include <math.h>
 #include <sndfile.h>
@@ -52,15 +53,8 @@ static int teardown(void **state) {
     return 0;
 }
 
-/* True where nothing can be tested: built without PortAudio, or ALSA's own files are not installed. */
 static bool no_device(void) {
-    lay_text devices = {0};
-    lay_error err = {0};
-    bool none = !lay_sound_built() || lay_sound_inputs(&devices, &err) != LAY_OK || !devices.text ||
-                !strstr(devices.text, "bench_mouth");
-    lay_text_free(&devices);
-    if (none) print_message("skipped: no virtual sound device here\n");
-    return none;
+    return no_sound_device(lay_sound_inputs, "bench_mouth");
 }
 
 static const lay_capture_options as_usual = {
