@@ -91,7 +91,9 @@ typedef struct lay_run_spec {
     int *channels;            /* 1-based; empty = all but the tach */
     size_t channel_count;
     lay_sensor sensor;
-    double full_scale; /* in `quantity` units; 1 when uncalibrated */
+    double full_scale; /* in `quantity` units; 1 when uncalibrated; of the first analysed channel */
+    double *gains;     /* [gain_count] of the analysed channels in their order: full scale over the first's */
+    size_t gain_count; /* 0: all are alike */
     lay_quantity quantity;
     double csv_rate; /* column rate: samples per second for CSV recordings without time; 0 none */
     char *notes;     /* unknown columns as "name=value; ..." */
@@ -115,6 +117,15 @@ LAY_API lay_status lay_run_table_load(const char *path, lay_run_table *out, lay_
 LAY_API lay_status lay_run_table_parse(const char *text, size_t length, const char *path, lay_run_table *out,
                                        lay_error *err);
 LAY_API void lay_run_table_free(lay_run_table *table);
+/* A cell of a new row, by the name of its column. */
+typedef struct lay_run_entry {
+    const char *column, *value;
+} lay_run_entry;
+/* Add a row to the table at `path`, which is made when it is missing. Everything that stands there stays as it is;
+ * columns that it lacks are added to its first line, and the rows before are shorter then, which means the default.
+ * Atomic: a crash leaves the old table or the new one. LAY_BAD_INPUT, and nothing is written, when the table cannot be
+ * read or could not be with this row; LAY_IO when it cannot be written. */
+LAY_API lay_status lay_run_table_add(const char *path, const lay_run_entry *cells, size_t count, lay_error *err);
 /* One row with defaults for `file`, for commands that name recordings directly. Owned strings as in a table. */
 LAY_API lay_status lay_run_spec_default(const char *file, lay_run_spec *out, lay_error *err);
 LAY_API void lay_run_spec_free(lay_run_spec *run);
@@ -184,6 +195,7 @@ typedef struct lay_capture_options {
     int channels;        /* 0: all the device has, 2 at most */
     int bits;            /* 16, 24 or 32; 0: 24 */
     const char *comment; /* into the file's own text: sensor, calibration, conditions; NULL none */
+    double hear_s;       /* seconds of sound that may wait for lay_capture_hear; 0: it is not used */
 } lay_capture_options;
 
 /* What has come so far. */
@@ -201,7 +213,7 @@ typedef struct lay_capture_state {
 
 /* Input devices, one "number name, channels" per line; empty when there are none. */
 LAY_API lay_status lay_sound_inputs(lay_text *out, lay_error *err);
-/* Begin to record into `path`, which must not exist (LAY_BAD_INPUT). The file has its name from the start and can be
+/* Begin to record into `path`, which must not exist (LAY_BAD_INPUT); NULL: nothing is kept, for meters. The file has its name from the start and can be
  * read at every moment, see lay_capture_state.kept: if the program is killed, at most the last second is missing. It is
  * RF64 while it grows, and WAV when it ends below 4 GiB. LAY_BAD_INPUT for an unknown device or what it cannot do,
  * LAY_IO without any. The sound system may write to standard error on its own. One capture at a time. */
@@ -209,6 +221,10 @@ LAY_API lay_status lay_capture_start(const lay_capture_options *options, const c
                                      lay_error *err);
 /* How it stands; peaks[channels], of full scale, since this was last asked (NULL allowed). Never waits. */
 LAY_API void lay_capture_look(lay_capture *capture, lay_capture_state *state, double *peaks);
+/* The sound itself as it comes: up to `room` frames, interleaved, full scale = 1, into frames[room * channels];
+ * returns how many, 0 when there is nothing new. What waited longer than hear_s becomes silence of the same length
+ * here; in the file it is not missing. Never waits; always from the same thread. */
+LAY_API size_t lay_capture_hear(lay_capture *capture, double *frames, size_t room);
 /* End it: all that came is in the file. LAY_IO when the disk took no more or the device failed; what was recorded until
  * then is kept all the same; a sound system that does not let go of its device is left to itself after three seconds.
  * `state` (NULL allowed) says what there is. Frees; NULL allowed. */

@@ -49,15 +49,6 @@ static lay_status read_pulses(const lay_run_cell *cell, lay_run_spec *run, lay_e
     return LAY_OK;
 }
 
-static lay_status read_full_scale(const lay_run_cell *cell, lay_run_spec *run, lay_error *err) {
-    double value;
-    if (!lay_run_number(cell, cell->field->text, &value) || !(value > 0 && value <= 1e12))
-        return lay_run_cell_fail(cell, err, "full_scale must be a number above 0, such as 490.3; not '%.60s'",
-                                 cell->field->text);
-    run->full_scale = value;
-    return LAY_OK;
-}
-
 static lay_status read_rate(const lay_run_cell *cell, lay_run_spec *run, lay_error *err) {
     double value;
     if (!lay_run_number(cell, cell->field->text, &value) || !(value > 0 && value <= 1e7))
@@ -75,10 +66,20 @@ typedef lay_status (*cell_reader)(const lay_run_cell *cell, lay_run_spec *run, l
 static const char *const names[] = {"file",           "gear",    "load",    "rpm",       "tach_channel",
                                     "pulses_per_rev", "tach_on", "rpm_log", "channel",   "sensor",
                                     "full_scale",     "unit",    "rate",    "road_speed"};
-static const cell_reader readers[] = {
-    read_file,       read_gear,         lay_run_read_load, lay_run_read_rpm,       read_tach_channel,
-    read_pulses,     read_tach_on,      read_rpm_log,      lay_run_read_channels,  lay_run_read_sensor,
-    read_full_scale, lay_run_read_unit, read_rate,         lay_run_read_road_speed};
+static const cell_reader readers[] = {read_file,
+                                      read_gear,
+                                      lay_run_read_load,
+                                      lay_run_read_rpm,
+                                      read_tach_channel,
+                                      read_pulses,
+                                      read_tach_on,
+                                      read_rpm_log,
+                                      lay_run_read_channels,
+                                      lay_run_read_sensor,
+                                      lay_run_read_full_scale,
+                                      lay_run_read_unit,
+                                      read_rate,
+                                      lay_run_read_road_speed};
 enum { COUNT = sizeof names / sizeof names[0] };
 _Static_assert(sizeof readers / sizeof readers[0] == COUNT, "one reader for each name");
 

@@ -19,6 +19,7 @@ void lay_run_spec_free(lay_run_spec *run) {
     free(run->tach_on);
     free(run->rpm_log);
     free(run->channels);
+    free(run->gains);
     free(run->notes);
     *run = (lay_run_spec){0};
 }
@@ -151,6 +152,8 @@ static lay_status check_row(const table_reader *r, lay_run_spec *run, lay_error 
         return fail_column(r, "unit", "a mic measures Pa and an accel m/s2; correct the sensor or the unit", err);
     if (run->sensor == LAY_SENSOR_UNKNOWN && run->quantity == LAY_ACCELERATION) run->sensor = LAY_SENSOR_ACCEL;
     if (run->sensor == LAY_SENSOR_UNKNOWN && run->quantity == LAY_PRESSURE) run->sensor = LAY_SENSOR_MIC;
+    if (run->gain_count > 0 && run->channel_count > 0 && run->gain_count != run->channel_count)
+        return fail_column(r, "full_scale", "full_scale must be one number, or one for each of the channels", err);
     for (size_t i = 0; i < run->channel_count; i++)
         if (run->channels[i] == run->tach_channel)
             return fail_column(r, "channel", "this channel is the tach; name the channels of the sensors only", err);

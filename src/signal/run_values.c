@@ -74,6 +74,43 @@ lay_status lay_run_read_sensor(const lay_run_cell *cell, lay_run_spec *run, lay_
     return fail_word(cell, "sensor", "accel or mic", words, COUNT, err);
 }
 
+/* ---- full scale ---- */
+
+/* Of the channel whose number is `index` among those analysed. */
+static lay_status add_full_scale(const lay_run_cell *cell, const char *text, size_t index, lay_run_spec *run,
+                                 lay_error *err) {
+    double value;
+    if (!lay_run_number(cell, text, &value) || !(value > 0 && value <= 1e12))
+        return lay_run_cell_fail(cell, err,
+                                 "full_scale must be a number above 0, such as 490.3, or one for each channel joined "
+                                 "by +; not '%.60s'",
+                                 cell->field->text);
+    if (index == 0) run->full_scale = value;
+    run->gains[index] = value / run->full_scale;
+    return LAY_OK;
+}
+
+lay_status lay_run_read_full_scale(const lay_run_cell *cell, lay_run_spec *run, lay_error *err) {
+    char *copy = lay_strdup(cell->field->text), *rest = copy;
+    size_t most = 1, count = 0;
+    for (const char *c = cell->field->text; *c != 0; c++) most += *c == '+';
+    run->gains = lay_calloc(most, sizeof *run->gains);
+    lay_status status = LAY_OK;
+    if (copy == NULL || run->gains == NULL)
+        status = lay_fail(err, LAY_NO_MEMORY, "not enough memory to read the table of runs");
+    while (status == LAY_OK && rest != NULL) {
+        /* A plus that is part of a number is none between channels: +490.3, 1e+3. */
+        char *plus = rest[0] == 0 ? NULL : strchr(rest + 1, '+');
+        while (plus != NULL && (plus[-1] == 'e' || plus[-1] == 'E')) plus = strchr(plus + 1, '+');
+        if (plus != NULL) *plus = 0;
+        status = add_full_scale(cell, rest, count++, run, err);
+        rest = plus != NULL ? plus + 1 : NULL;
+    }
+    free(copy);
+    run->gain_count = count > 1 ? count : 0;
+    return status;
+}
+
 /* ---- units ---- */
 
 /* Standard acceleration of free fall, ISO 80000-3: 9.80665 m/s2. */

@@ -11,6 +11,8 @@ lay_status lay_run_read_rpm(const lay_run_cell *cell, lay_run_spec *run, lay_err
 /* "62 km/h", "38 mph", "17.2 m/s". */
 lay_status lay_run_read_road_speed(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
 lay_status lay_run_read_channels(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
+/* "490.3", or one number for each channel: "490.3+488.1". */
+lay_status lay_run_read_full_scale(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
 lay_status lay_run_read_unit(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
 lay_status lay_run_read_load(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
 lay_status lay_run_read_sensor(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);

@@ -128,8 +128,10 @@ lay_status lay_run_alone(const lay_unit *unit, const lay_run_spec *spec, const c
         return lay_fail(err, LAY_BAD_INPUT, "the speed of this run is not known, so no order can be followed");
     lay_run_stream *stream = NULL;
     parting p = {.sink = sink, .user = user};
-    lay_status status = lay_run_stream_open(unit, spec, table_path, &stream, err);
-    if (status == LAY_OK) status = lay_run_stream_open(unit, spec, table_path, &p.again, err);
+    lay_run_spec as_recorded = *spec; /* borrows all; each channel stays as loud as it is in the file */
+    as_recorded.gain_count = 0;
+    lay_status status = lay_run_stream_open(unit, &as_recorded, table_path, &stream, err);
+    if (status == LAY_OK) status = lay_run_stream_open(unit, &as_recorded, table_path, &p.again, err);
     if (status == LAY_OK) {
         p.channels = (size_t)lay_run_stream_channels(stream);
         status =

@@ -33,7 +33,10 @@ void lay_run_evidence_free(lay_run_evidence *run) {
 void lay_reading_pick(const lay_reading *r, size_t frames) {
     size_t all = (size_t)r->info->channels, n = r->channel_count;
     for (size_t i = 0; i < frames; i++)
-        for (size_t c = 0; c < n; c++) r->picked[i * n + c] = r->block[i * all + (size_t)r->channels[c]];
+        for (size_t c = 0; c < n; c++) {
+            double gain = r->spec->gain_count == 0 ? 1 : r->spec->gains[c];
+            r->picked[i * n + c] = gain * r->block[i * all + (size_t)r->channels[c]];
+        }
 }
 
 /* What listens to the second reading. */

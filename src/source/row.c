@@ -61,6 +61,11 @@ lay_status lay_reading_channels(lay_reading *r, lay_error *err) {
     }
     for (int c = 0; c < have && r->spec->channel_count == 0; c++)
         if (c + 1 != tach) r->channels[r->channel_count++] = c;
+    if (r->spec->gain_count > 0 && r->spec->gain_count != r->channel_count) {
+        snprintf(text, sizeof text, "full_scale has %zu number(s), but %zu channels are to be analysed",
+                 r->spec->gain_count, r->channel_count);
+        return bad_row(r, err, text);
+    }
     if (r->channel_count == 0) return bad_row(r, err, "the recording has a tach channel but no channel to analyse");
     return LAY_OK;
 }

@@ -139,6 +139,26 @@ static void units(void **state) {
     }
 }
 
+/* One full scale for each channel; the first is the run's own. */
+static void full_scale_of_each_channel(void **state) {
+    (void)state;
+    const lay_run_spec *run = read_good("file,channel,full_scale,unit\na.wav,1+3,490.3+980.6,m/s2\n", 1);
+    assert_close(run->full_scale, 490.3, 1e-12, 0);
+    assert_int_equal(run->gain_count, 2);
+    assert_close(run->gains[0], 1, 0, 0);
+    assert_close(run->gains[1], 2, 1e-12, 0);
+    run = read_good("file,full_scale,unit\na.wav,+4.9e+2,m/s2\n", 1);
+    assert_close(run->full_scale, 490, 1e-12, 0);
+    assert_int_equal(run->gain_count, 0);
+    run = read_good("file,full_scale,unit\na.wav,1e+1+2E+1,g\n", 1);
+    assert_close(run->full_scale, 98.0665, 1e-9, 0);
+    assert_close(run->gains[1], 2, 1e-12, 0);
+    assert_non_null(strstr(refuse("file,full_scale,unit\na.wav,490+,g\n").message, "one for each channel"));
+    assert_non_null(strstr(refuse("file,full_scale,unit\na.wav,490+x,g\n").message, "one for each channel"));
+    assert_non_null(
+        strstr(refuse("file,channel,full_scale,unit\na.wav,1+2,1+2+3,g\n").message, "one for each of the channels"));
+}
+
 static void ranges(void **state) {
     (void)state;
     static const struct {
@@ -239,7 +259,7 @@ int main(void) {
         cmocka_unit_test(all_columns), cmocka_unit_test(defaults),    cmocka_unit_test(separators_notes_and_line_ends),
         cmocka_unit_test(quoting),     cmocka_unit_test(units),       cmocka_unit_test(ranges),
         cmocka_unit_test(words),       cmocka_unit_test(road_speeds), cmocka_unit_test(slips_and_notes_among_columns),
-        cmocka_unit_test(from_a_file),
+        cmocka_unit_test(from_a_file), cmocka_unit_test(full_scale_of_each_channel),
     };
     return cmocka_run_group_tests(tests, scratch_setup, close_folder);
 }

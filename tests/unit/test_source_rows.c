@@ -1,6 +1,7 @@
 /* One row of the table against the unit and the recording: what is an error, what is a warning. */
 #include <layshaft/source.h>
 
+#include "support/close.h"
 #include "support/cmocka_all.h"
 #include "support/diagnosis.h"
 #include "support/scratch.h"
@@ -167,6 +168,33 @@ static void not_a_number_is_survived(void **state) {
     lay_run_evidence_free(&run);
 }
 
+static double mesh_power(const lay_run_spec *spec) {
+    lay_run_evidence run;
+    lay_error err = {0};
+    double power = 0;
+    if (lay_run_analyse(unit, spec, "runs.csv", NULL, &run, &err) != LAY_OK) fail_msg("%s", err.message);
+    for (size_t i = 0; i < run.line_count; i++)
+        if (fabs(run.lines[i].line.order - 17.25) < 0.05) power = run.lines[i].line.power;
+    lay_run_evidence_free(&run);
+    assert_true(power > 0);
+    return power;
+}
+
+/* The same channel twice, the second time at twice the full scale: (1 + 4) / (1 + 1) of the power. */
+static void every_channel_has_its_own_full_scale(void **state) {
+    (void)state;
+    lay_run_spec spec = row(wav);
+    spec.channels = (int[]){1, 1};
+    spec.channel_count = 2;
+    double alike = mesh_power(&spec);
+    spec.gains = (double[]){1, 2};
+    spec.gain_count = 2;
+    /* the floor taken off each differs a little */
+    assert_close(mesh_power(&spec) / alike, 2.5, 1e-4, 0);
+    spec.gain_count = 1;
+    refused(&spec, "full_scale has 1 number(s), but 2 channels");
+}
+
 static void a_missing_file_is_an_error(void **state) {
     (void)state;
     lay_run_spec spec = row(scratch_path("none.wav"));
@@ -179,7 +207,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(wrong_rows_are_errors_at_their_line),  cmocka_unit_test(a_good_row_gives_speed_and_line),
         cmocka_unit_test(what_cannot_be_analysed_is_a_warning), cmocka_unit_test(not_a_number_is_survived),
-        cmocka_unit_test(a_missing_file_is_an_error),
+        cmocka_unit_test(a_missing_file_is_an_error),           cmocka_unit_test(every_channel_has_its_own_full_scale),
     };
     return cmocka_run_group_tests(tests, setup, teardown);
 }
