@@ -19,15 +19,20 @@
 #define PATIENCE 2.0    /* s without samples: the device is gone */
 #define PARTING 3.0     /* s for the sound system to let go of a device */
 
+/* A ring and the silence that is still to go into it for what found no room. */
+typedef struct lay_outlet {
+    lay_ring ring; /* room 0: not wanted */
+    uint64_t owed; /* frames, known to PortAudio's thread alone */
+} lay_outlet;
+
 struct lay_capture {
     PaStream *stream;
-    lay_ring ring;
-    lay_keeper *keeper;
+    lay_outlet disk, ear; /* to the file, to lay_capture_hear */
+    lay_keeper *keeper;   /* NULL: nothing is kept */
     pthread_t thread;
     bool running, writing; /* PortAudio; our thread */
     double rate;
     int channels, bits;
-    uint64_t owed; /* frames of silence, known to PortAudio's thread alone */
     _Atomic int64_t frames, kept, lost, first_loss;
     _Atomic int overruns;
     _Atomic bool inside, deaf; /* PortAudio's thread is at work; nothing more is to go into the ring */
@@ -64,19 +69,27 @@ static void note_peaks(lay_capture *c, const int32_t *in, size_t count) {
     }
 }
 
+/* How many of the frames found room; none does before what is owed. */
+static size_t put(lay_outlet *outlet, const int32_t *in, size_t count) {
+    if (outlet->ring.room == 0) return count;
+    if (outlet->owed > 0) outlet->owed -= lay_ring_put(&outlet->ring, NULL, outlet->owed);
+    size_t room = outlet->owed > 0 ? 0 : lay_ring_put(&outlet->ring, in, count);
+    outlet->owed += count - room;
+    return room;
+}
+
 static void take(lay_capture *c, const int32_t *in, size_t count, PaStreamCallbackFlags flags) {
     int64_t at = atomic_load_explicit(&c->frames, memory_order_relaxed);
     if (flags & paInputOverflow) {
         atomic_fetch_add(&c->overruns, 1);
         note_loss(c, at);
     }
-    if (c->owed > 0) c->owed -= lay_ring_put(&c->ring, NULL, c->owed);
-    size_t put = c->owed > 0 ? 0 : lay_ring_put(&c->ring, in, count);
-    if (put < count) {
-        c->owed += count - put;
-        atomic_fetch_add(&c->lost, (int64_t)(count - put));
-        note_loss(c, at + (int64_t)put);
+    size_t kept = put(&c->disk, in, count);
+    if (kept < count) {
+        atomic_fetch_add(&c->lost, (int64_t)(count - kept));
+        note_loss(c, at + (int64_t)kept);
     }
+    put(&c->ear, in, count);
     if (in) note_peaks(c, in, count);
     atomic_store_explicit(&c->frames, at + (int64_t)count, memory_order_release);
 }
@@ -96,9 +109,9 @@ static int receive(const void *in, void *out, unsigned long count, const PaStrea
 /* All that is in the ring goes into the file. */
 static void drain(lay_capture *c) {
     const int32_t *frames;
-    for (size_t n; c->status == LAY_OK && (n = lay_ring_peek(&c->ring, &frames)) > 0;) {
+    for (size_t n; c->status == LAY_OK && (n = lay_ring_peek(&c->disk.ring, &frames)) > 0;) {
         c->status = lay_keeper_add(c->keeper, frames, n, &c->error);
-        lay_ring_take(&c->ring, n);
+        lay_ring_take(&c->disk.ring, n);
     }
 }
 
@@ -147,14 +160,17 @@ static lay_status prepare(lay_capture *c, const lay_capture_options *o, const ch
     lay_keeper_options file = {.rate = c->rate, .channels = c->channels, .bits = c->bits, .comment = o->comment};
     c->peaks = calloc((size_t)c->channels, sizeof *c->peaks);
     if (!c->peaks) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to record");
-    lay_status status = lay_ring_init(&c->ring, (size_t)(HELD * c->rate), (size_t)c->channels, err);
+    lay_status status = LAY_OK;
+    if (o->hear_s > 0) status = lay_ring_init(&c->ear.ring, (size_t)(o->hear_s * c->rate), (size_t)c->channels, err);
+    if (status != LAY_OK || !path) return status;
+    status = lay_ring_init(&c->disk.ring, (size_t)(HELD * c->rate), (size_t)c->channels, err);
     return status == LAY_OK ? lay_keeper_open(path, &file, &c->keeper, err) : status;
 }
 
 static lay_status run(lay_capture *c, lay_error *err) {
-    if (pthread_create(&c->thread, NULL, write_on, c) != 0)
+    if (c->keeper && pthread_create(&c->thread, NULL, write_on, c) != 0)
         return lay_fail(err, LAY_IO, "the system gives no thread to write the recording");
-    c->writing = true;
+    c->writing = c->keeper != NULL;
     PaError code = Pa_StartStream(c->stream);
     c->running = code == paNoError;
     return c->running ? LAY_OK : lay_device_failed(code, err);
@@ -178,7 +194,7 @@ lay_status lay_capture_start(const lay_capture_options *o, const char *path, lay
         lay_capture_stop(c, NULL, NULL);
     else
         Pa_Terminate();
-    if (made) unlink(path); /* ours, made just now, and nothing is in it */
+    if (made && path) unlink(path); /* ours, made just now, and nothing is in it */
     return status;
 }
 
@@ -197,6 +213,19 @@ void lay_capture_look(lay_capture *c, lay_capture_state *state, double *peaks) {
     state->ended = atomic_load(&c->broken) || seconds() - c->seen_at > PATIENCE ||
                    (c->running && Pa_IsStreamActive(c->stream) != 1);
     for (int i = 0; peaks && i < c->channels; i++) peaks[i] = ldexp((double)atomic_exchange(&c->peaks[i], 0), -31);
+}
+
+size_t lay_capture_hear(lay_capture *c, double *frames, size_t room) {
+    const int32_t *from;
+    size_t got = 0, n;
+    while (got < room && c->ear.ring.room > 0 && (n = lay_ring_peek(&c->ear.ring, &from)) > 0) {
+        if (n > room - got) n = room - got;
+        double *to = frames + got * (size_t)c->channels;
+        for (size_t i = 0; i < n * (size_t)c->channels; i++) to[i] = ldexp((double)from[i], -31);
+        lay_ring_take(&c->ear.ring, n);
+        got += n;
+    }
+    return got;
 }
 
 /* Ends the writing thread and the file: from here on the recording is safe. */
@@ -245,9 +274,11 @@ lay_status lay_capture_stop(lay_capture *c, lay_capture_state *state, lay_error 
     if (state) *state = last;
     bool closed = closed_in_time(c);
     if (status == LAY_OK && (gone || !closed))
-        status = lay_fail(err, LAY_IO, "the sound device stopped by itself; the recording up to there is kept");
+        status = lay_fail(err, LAY_IO, "the sound device stopped by itself%s",
+                          last.kept > 0 ? "; the recording up to there is kept" : "");
     if (!closed) return status; /* what the sound system still holds cannot be freed */
-    lay_ring_free(&c->ring);
+    lay_ring_free(&c->disk.ring);
+    lay_ring_free(&c->ear.ring);
     free(c->peaks);
     free(c);
     return status;
@@ -273,6 +304,11 @@ lay_status lay_capture_start(const lay_capture_options *options, const char *pat
 void lay_capture_look(lay_capture *capture, lay_capture_state *state, double *peaks) {
     (void)capture, (void)peaks;
     *state = (lay_capture_state){0};
+}
+
+size_t lay_capture_hear(lay_capture *capture, double *frames, size_t room) {
+    (void)capture, (void)frames, (void)room;
+    return 0;
 }
 
 lay_status lay_capture_stop(lay_capture *capture, lay_capture_state *state, lay_error *err) {

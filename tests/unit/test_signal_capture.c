@@ -99,6 +99,31 @@ static void what_is_said_is_recorded_to_the_bit(void **state) {
     free(path);
 }
 
+/* What can be heard meanwhile is the same sound, from its first sample on, with nothing kept. */
+static void the_sound_can_be_heard_without_a_file(void **state) {
+    (void)state;
+    enum { ROOM = 1000 };
+    lay_error err = {0};
+    lay_capture *c = NULL;
+    lay_capture_state s;
+    double ear[ROOM * CHANNELS];
+    if (no_device()) return;
+    lay_capture_options o = as_usual;
+    o.hear_s = SECONDS;
+    if (lay_capture_start(&o, NULL, &c, &err) != LAY_OK) fail_msg("%s", err.message);
+    for (int frame = 0; frame < FRAMES;) {
+        size_t got = lay_capture_hear(c, ear, ROOM);
+        for (size_t i = 0; i < got && frame < FRAMES; i++, frame++)
+            for (int k = 0; k < CHANNELS; k++)
+                if (ear[i * CHANNELS + (size_t)k] != ldexp(sample(frame, k), -31))
+                    fail_msg("frame %d, channel %d: %g", frame, k, ear[i * CHANNELS + (size_t)k]);
+        if (got == 0) pause_ms(1);
+    }
+    assert_int_equal(lay_capture_stop(c, &s, &err), LAY_OK);
+    assert_int_equal(s.kept, 0);
+    assert_int_equal(s.lost, 0);
+}
+
 static void wrong_wishes_leave_nothing_behind(void **state) {
     (void)state;
     struct stat info;
@@ -127,6 +152,7 @@ static void wrong_wishes_leave_nothing_behind(void **state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_is_said_is_recorded_to_the_bit),
+        cmocka_unit_test(the_sound_can_be_heard_without_a_file),
         cmocka_unit_test(wrong_wishes_leave_nothing_behind),
     };
     return cmocka_run_group_tests(tests, setup, teardown);
