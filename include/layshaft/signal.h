@@ -28,6 +28,12 @@ LAY_API const lay_recording_info *lay_recording_get_info(const lay_recording *re
  * end (0 = end). NaN and infinities are delivered as they are. */
 LAY_API lay_status lay_recording_read(lay_recording *rec, double *out, size_t frames, size_t *got, lay_error *err);
 LAY_API lay_status lay_recording_rewind(lay_recording *rec, lay_error *err);
+/* The text that the file itself carries (its comment), "" when it has none; lives as long as the recording. */
+LAY_API const char *lay_recording_comment(const lay_recording *rec);
+/* A recording that a crash ended while it grew can hold more than its header tells, a quarter of a second at most: make
+ * the header tell of all of it; *frames says how many that were, 0 when nothing was to be done. No sample is written
+ * or moved. Any file may be given. */
+LAY_API lay_status lay_recording_rescue(const char *path, int64_t *frames, lay_error *err);
 
 /* ---- checks of one recording, streamed ---- */
 
@@ -130,6 +136,45 @@ LAY_API lay_status lay_run_table_add(const char *path, const lay_run_entry *cell
 LAY_API lay_status lay_run_spec_default(const char *file, lay_run_spec *out, lay_error *err);
 LAY_API void lay_run_spec_free(lay_run_spec *run);
 
+/* ---- calibrators ---- */
+
+/* What a calibrator gives. */
+typedef struct lay_calibrator {
+    double rms; /* Pa or m/s2 */
+    lay_quantity quantity;
+} lay_calibrator;
+/* "94" or "94 dB" (re 20 uPa), "1 Pa", "10 m/s2", "1 g"; accelerations are rms. LAY_BAD_USAGE for anything else. */
+LAY_API lay_status lay_calibrator_parse(const char *text, lay_calibrator *out, lay_error *err);
+
+/* Its tone, as it was recorded. */
+typedef struct lay_calibrator_tone {
+    double seconds;             /* that were measured */
+    double hz, rms;             /* rms in full scale; full scale is lay_calibrator.rms / rms */
+    double steady_db, drift_hz; /* largest difference between half seconds */
+    double above_noise_db;      /* over everything else in the channel */
+    bool clipped;
+} lay_calibrator_tone;
+/* Measure the tone in a channel (from 1) of a recording, its first and last half second left out: least-squares sines
+ * of half a second each. LAY_BAD_INPUT when there is none that a calibration can rest on, with what to do. */
+LAY_API lay_status lay_calibrator_measure(const char *path, int channel, lay_calibrator_tone *out, lay_error *err);
+/* What is unusual about a tone that was measured, a sentence a line; nothing when all is well. */
+LAY_API void lay_calibrator_describe(const lay_calibrator_tone *tone, lay_text *out);
+
+/* What is known of a channel. */
+typedef struct lay_calibration {
+    int channel;
+    double full_scale; /* in `quantity` units */
+    lay_quantity quantity;
+    char when[24]; /* "2026-11-27 10:12" */
+} lay_calibration;
+/* The calibrations in a table at `path` that were made with `device`, the newest of each channel, by channel; none when
+ * the table is missing. *out is one block: free(). LAY_BAD_INPUT with file and line for a table that cannot be read. */
+LAY_API lay_status lay_calibration_load(const char *path, const char *device, lay_calibration **out, size_t *count,
+                                        lay_error *err);
+/* Add a row to it; `c->when` is given. `tone` and `file` say what it rests on. */
+LAY_API lay_status lay_calibration_add(const char *path, const char *device, const lay_calibration *c,
+                                       const lay_calibrator_tone *tone, const char *file, lay_error *err);
+
 /* ---- rpm logs ---- */
 
 /* Readings of a scan tool or logger; its clock is its own. */
@@ -196,10 +241,15 @@ typedef struct lay_capture_options {
     int bits;            /* 16, 24 or 32; 0: 24 */
     const char *comment; /* into the file's own text: sensor, calibration, conditions; NULL none */
     double hear_s;       /* seconds of sound that may wait for lay_capture_hear; 0: it is not used */
+    /* Called once, from lay_capture_start, when the file stands and no sample has come yet: the place to note that it
+     * exists. Its error ends the capture, and the file goes again. NULL: not wanted. */
+    lay_status (*ready)(void *user, lay_error *err);
+    void *user;
 } lay_capture_options;
 
 /* What has come so far. */
 typedef struct lay_capture_state {
+    char device[128];
     double rate;
     int channels, bits;
     int64_t frames;      /* that came from the device, those lost included */
@@ -213,10 +263,11 @@ typedef struct lay_capture_state {
 
 /* Input devices, one "number name, channels" per line; empty when there are none. */
 LAY_API lay_status lay_sound_inputs(lay_text *out, lay_error *err);
-/* Begin to record into `path`, which must not exist (LAY_BAD_INPUT); NULL: nothing is kept, for meters. The file has its name from the start and can be
- * read at every moment, see lay_capture_state.kept: if the program is killed, at most the last second is missing. It is
- * RF64 while it grows, and WAV when it ends below 4 GiB. LAY_BAD_INPUT for an unknown device or what it cannot do,
- * LAY_IO without any. The sound system may write to standard error on its own. One capture at a time. */
+/* Begin to record into `path`, which must not exist (LAY_BAD_INPUT); NULL: nothing is kept, for meters. The file has
+ * its name from the start and can be read at every moment, see lay_capture_state.kept: if the program is killed, at
+ * most the last second is missing. It is RF64 while it grows, and WAV when it ends below 4 GiB. LAY_BAD_INPUT for an
+ * unknown device or what it cannot do, LAY_IO without any. The sound system may write to standard error on its own. One
+ * capture at a time. */
 LAY_API lay_status lay_capture_start(const lay_capture_options *options, const char *path, lay_capture **out,
                                      lay_error *err);
 /* How it stands; peaks[channels], of full scale, since this was last asked (NULL allowed). Never waits. */

@@ -47,6 +47,21 @@ LAY_API lay_status lay_tach_feed(lay_tach *tach, const double *x, size_t stride,
 LAY_API lay_status lay_tach_finish(lay_tach *tach, lay_shaft *out, lay_error *err);
 LAY_API void lay_tach_free(lay_tach *tach);
 
+/* The last `window_s` seconds of a tach while it runs; three or so are enough at any speed of a shaft. */
+typedef struct lay_tach_live lay_tach_live;
+typedef struct lay_tach_look {
+    double hz;                    /* turns/s of the reference at the last pulse */
+    double min_hz, max_hz;        /* in the window */
+    double since_s;               /* time since the last pulse */
+    int missing, extra, glitches; /* pulses in the window, as in lay_shaft */
+} lay_tach_look;
+LAY_API lay_status lay_tach_live_new(const lay_tach_options *options, double window_s, lay_tach_live **out,
+                                     lay_error *err);
+LAY_API void lay_tach_live_free(lay_tach_live *live); /* NULL allowed */
+LAY_API void lay_tach_live_feed(lay_tach_live *live, const double *x, size_t stride, size_t count);
+/* How it looks now; costs a pass over the window. LAY_BAD_INPUT, with what is wrong, when there are no usable pulses. */
+LAY_API lay_status lay_tach_live_look(const lay_tach_live *live, lay_tach_look *out, lay_error *err);
+
 /* ---- rpm log, aligned to the recording ---- */
 
 /* A logged speed; the arrays are borrowed. */

@@ -9,7 +9,9 @@
 
 #include <math.h>
 #include <pthread.h>
+#include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -31,6 +33,7 @@ struct lay_capture {
     lay_keeper *keeper;   /* NULL: nothing is kept */
     pthread_t thread;
     bool running, writing; /* PortAudio; our thread */
+    char device[128];
     double rate;
     int channels, bits;
     _Atomic int64_t frames, kept, lost, first_loss;
@@ -142,6 +145,7 @@ static lay_status open_device(lay_capture *c, const lay_capture_options *o, lay_
     if (status != LAY_OK) return status;
     const PaDeviceInfo *info = Pa_GetDeviceInfo(from.device);
     int has = info->maxInputChannels;
+    snprintf(c->device, sizeof c->device, "%s", info->name);
     c->rate = o->rate > 0 ? o->rate : info->defaultSampleRate;
     c->channels = o->channels > 0 ? o->channels : has < 2 ? has : 2;
     c->bits = o->bits > 0 ? o->bits : 24;
@@ -185,6 +189,7 @@ lay_status lay_capture_start(const lay_capture_options *o, const char *path, lay
     if (c) atomic_init(&c->first_loss, -1);
     if (status == LAY_OK) status = prepare(c, o, path, err);
     bool made = status == LAY_OK;
+    if (status == LAY_OK && o->ready) status = o->ready(o->user, err);
     if (status == LAY_OK) status = run(c, err);
     if (status == LAY_OK) {
         *out = c;
@@ -208,6 +213,7 @@ void lay_capture_look(lay_capture *c, lay_capture_state *state, double *peaks) {
                                  .lost = atomic_load(&c->lost),
                                  .overruns = atomic_load(&c->overruns),
                                  .first_loss_s = first < 0 ? NAN : (double)first / c->rate};
+    memcpy(state->device, c->device, sizeof state->device);
     if (state->frames != c->seen || c->seen_at == 0) c->seen_at = seconds();
     c->seen = state->frames;
     state->ended = atomic_load(&c->broken) || seconds() - c->seen_at > PATIENCE ||

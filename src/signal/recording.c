@@ -14,7 +14,7 @@ struct lay_recording {
 
 typedef struct sound_state {
     SNDFILE *file;
-    char *path;
+    char *path, *comment;
     int64_t position;
 } sound_state;
 
@@ -98,6 +98,7 @@ static void sound_close(lay_source *source) {
     if (state == NULL) return;
     if (state->file != NULL) sf_close(state->file);
     free(state->path);
+    free(state->comment);
     free(state);
     source->state = NULL;
 }
@@ -174,6 +175,10 @@ static lay_status sound_fill(lay_source *source, const char *path, int64_t bytes
                                         .frames = info.frames,
                                         .lossy = is_lossy(info.format),
                                         .integer = is_integer(info.format)};
+    const char *comment = sf_get_string(state->file, SF_STR_COMMENT);
+    state->comment = lay_strdup(comment ? comment : "");
+    if (state->comment == NULL) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to open the recording");
+    source->comment = state->comment;
     return settle_length(source, bytes, err);
 }
 
@@ -238,6 +243,10 @@ void lay_recording_close(lay_recording *rec) {
 
 const lay_recording_info *lay_recording_get_info(const lay_recording *rec) {
     return &rec->source.info;
+}
+
+const char *lay_recording_comment(const lay_recording *rec) {
+    return rec->source.comment ? rec->source.comment : "";
 }
 
 lay_status lay_recording_read(lay_recording *rec, double *out, size_t frames, size_t *got, lay_error *err) {

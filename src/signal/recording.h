@@ -9,7 +9,8 @@ enum { LAY_MAX_CHANNELS = 1024 }; /* the most libsndfile reads; held for sample 
 typedef struct lay_source lay_source;
 struct lay_source {
     lay_recording_info info;
-    void *state; /* belongs to the kind */
+    void *state;         /* belongs to the kind */
+    const char *comment; /* the file's own text, the kind's to free; NULL none */
     lay_status (*read)(lay_source *source, double *out, size_t frames, size_t *got, lay_error *err);
     lay_status (*rewind)(lay_source *source, lay_error *err);
     void (*close)(lay_source *source);

@@ -125,20 +125,30 @@ static const struct {
     {"g", 9.80665, LAY_ACCELERATION},     {"Pa", 1, LAY_PRESSURE},
 };
 
+bool lay_run_unit(const char *name, double *factor, lay_quantity *quantity) {
+    for (size_t i = 0; i < sizeof units / sizeof units[0]; i++)
+        if (strcasecmp(name, units[i].name) == 0) {
+            *factor = units[i].factor;
+            *quantity = units[i].quantity;
+            return true;
+        }
+    return false;
+}
+
 lay_status lay_run_read_unit(const lay_run_cell *cell, lay_run_spec *run, lay_error *err) {
-    for (size_t i = 0; i < sizeof units / sizeof units[0]; i++) {
-        if (strcasecmp(cell->field->text, units[i].name) != 0) continue;
-        if (run->full_scale == 0)
-            return lay_run_cell_fail(
-                cell, err,
-                "there is a unit but no full_scale; write what full scale is in %s (1 when the samples "
-                "already are %s)",
-                units[i].name, units[i].name);
-        run->full_scale *= units[i].factor;
-        run->quantity = units[i].quantity;
-        return LAY_OK;
-    }
-    return lay_run_cell_fail(cell, err, "the unit '%.60s' is unknown; write m/s2, mm/s2, g or Pa", cell->field->text);
+    const char *name = cell->field->text;
+    double factor;
+    lay_quantity quantity;
+    if (!lay_run_unit(name, &factor, &quantity))
+        return lay_run_cell_fail(cell, err, "the unit '%.60s' is unknown; write m/s2, mm/s2, g or Pa", name);
+    if (run->full_scale == 0)
+        return lay_run_cell_fail(
+            cell, err,
+            "there is a unit but no full_scale; write what full scale is in %s (1 when the samples already are %s)",
+            name, name);
+    run->full_scale *= factor;
+    run->quantity = quantity;
+    return LAY_OK;
 }
 
 /* ---- speeds ---- */

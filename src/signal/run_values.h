@@ -14,6 +14,8 @@ lay_status lay_run_read_channels(const lay_run_cell *cell, lay_run_spec *run, la
 /* "490.3", or one number for each channel: "490.3+488.1". */
 lay_status lay_run_read_full_scale(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
 lay_status lay_run_read_unit(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
+/* What a unit named in the table is in m/s2 or Pa; false for an unknown one. */
+bool lay_run_unit(const char *name, double *factor, lay_quantity *quantity);
 lay_status lay_run_read_load(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
 lay_status lay_run_read_sensor(const lay_run_cell *cell, lay_run_spec *run, lay_error *err);
 /* A channel number from 1; false for anything else. */
