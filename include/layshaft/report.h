@@ -108,4 +108,60 @@ LAY_API lay_status lay_report_listen_played(const lay_listen_result *result, boo
 LAY_API lay_status lay_report_listen_json(const lay_unit *unit, const lay_listen_result *result, bool indented,
                                           lay_text *out);
 
+/* ---- layshaft record ---- */
+
+/* A channel of a sound device as it stands. */
+typedef struct lay_meter_channel {
+    double now, most; /* largest sample, of full scale: just now, and since the recording began or of late */
+    double clipped_s; /* when it first was at full scale; NaN never */
+    bool tach;
+} lay_meter_channel;
+typedef struct lay_meter {
+    const char *what;        /* "waiting", "recording", ... */
+    double seconds, total_s; /* so far, and of how many; total 0: open, seconds NaN: none */
+    const lay_meter_channel *channels;
+    size_t count;
+    const lay_tach_look *tach; /* NULL: no tach, or it cannot be read: */
+    const char *tach_trouble;  /* why not; NULL: all is well */
+    int64_t lost;              /* samples */
+    int overruns;
+    const char *keys; /* what the keys do, one line; NULL: none */
+} lay_meter;
+/* The meters as lines of at most `width` columns for a screen of `rows` rows: every time the same number of lines for
+ * the same channels, so that they can be drawn over each other. */
+LAY_API lay_status lay_report_meter(const lay_meter *m, bool colour, int width, int rows, lay_text *out);
+
+/* A recording that was made; all borrowed. */
+typedef struct lay_recorded {
+    const lay_unit *unit;            /* NULL: the job has none yet */
+    const lay_run_spec *spec;        /* its row of the table */
+    size_t number;                   /* of the row, from 1 */
+    const lay_capture_state *state;  /* as it ended */
+    const char *ended;               /* by what: "time", "key", "signal", "device", "disk" */
+    const char *trouble;             /* why the device or the disk ended it; NULL: neither did */
+    const lay_channel_check *checks; /* [state->channels]; NULL: it could not be read again */
+    const lay_tach_look *tach;       /* over the whole recording, NULL: none */
+    const lay_text *warnings;        /* a sentence a line */
+    const char *next;                /* what to do next, NULL: nothing */
+} lay_recorded;
+LAY_API lay_status lay_report_recorded_text(const lay_recorded *r, bool colour, int width, lay_text *out);
+LAY_API lay_status lay_report_recorded_json(const lay_recorded *r, bool indented, lay_text *out);
+
+/* What --rescue did: how many recordings are longer now, how many have a row again, and a sentence about each. */
+LAY_API lay_status lay_report_rescue_json(const lay_unit *unit, int longer, int rows, const lay_text *said,
+                                          lay_text *out);
+/* A calibration that was made. */
+typedef struct lay_calibrated {
+    const lay_unit *unit; /* NULL: the job has none yet */
+    const lay_calibration *calibration;
+    const lay_calibrator_tone *tone;
+    const char *device, *file;
+    const lay_text *warnings;
+} lay_calibrated;
+LAY_API lay_status lay_report_calibrated_text(const lay_calibrated *c, bool colour, int width, lay_text *out);
+LAY_API lay_status lay_report_calibrated_json(const lay_calibrated *c, bool indented, lay_text *out);
+
+/* What to mind before shafts turn: on the road, or on a stand. */
+LAY_API lay_status lay_report_cautions(bool colour, int width, lay_text *out);
+
 #endif

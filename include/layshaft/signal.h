@@ -132,6 +132,8 @@ typedef struct lay_run_entry {
  * Atomic: a crash leaves the old table or the new one. LAY_BAD_INPUT, and nothing is written, when the table cannot be
  * read or could not be with this row; LAY_IO when it cannot be written. */
 LAY_API lay_status lay_run_table_add(const char *path, const lay_run_entry *cells, size_t count, lay_error *err);
+/* Whether it would be added: the same errors, and nothing is written. */
+LAY_API lay_status lay_run_table_takes(const char *path, const lay_run_entry *cells, size_t count, lay_error *err);
 /* One row with defaults for `file`, for commands that name recordings directly. Owned strings as in a table. */
 LAY_API lay_status lay_run_spec_default(const char *file, lay_run_spec *out, lay_error *err);
 LAY_API void lay_run_spec_free(lay_run_spec *run);
@@ -240,6 +242,7 @@ typedef struct lay_capture_options {
     int channels;        /* 0: all the device has, 2 at most */
     int bits;            /* 16, 24 or 32; 0: 24 */
     const char *comment; /* into the file's own text: sensor, calibration, conditions; NULL none */
+    int64_t frames;      /* as many are taken, what comes later is not; 0: no end */
     double hear_s;       /* seconds of sound that may wait for lay_capture_hear; 0: it is not used */
     /* Called once, from lay_capture_start, when the file stands and no sample has come yet: the place to note that it
      * exists. Its error ends the capture, and the file goes again. NULL: not wanted. */
@@ -263,6 +266,9 @@ typedef struct lay_capture_state {
 
 /* Input devices, one "number name, channels" per line; empty when there are none. */
 LAY_API lay_status lay_sound_inputs(lay_text *out, lay_error *err);
+/* What a capture with these options would be of, as far as that is known without opening the device: its device, rate,
+ * channels and bits. Errors as below. */
+LAY_API lay_status lay_capture_plan(const lay_capture_options *options, lay_capture_state *out, lay_error *err);
 /* Begin to record into `path`, which must not exist (LAY_BAD_INPUT); NULL: nothing is kept, for meters. The file has
  * its name from the start and can be read at every moment, see lay_capture_state.kept: if the program is killed, at
  * most the last second is missing. It is RF64 while it grows, and WAV when it ends below 4 GiB. LAY_BAD_INPUT for an

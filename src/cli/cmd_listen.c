@@ -5,6 +5,7 @@
 #include "commands.h"
 #include "listen.h"
 #include "run_name.h"
+#include "sound.h"
 #include "terminal.h"
 
 static void listening_free(lay_listening *w) {
@@ -164,7 +165,7 @@ int lay_cmd_listen(int argc, char **argv) {
     int count;
     int exit_status = lay_options_begin(&usage, argc, argv, &o.common, &operands, &count);
     if (exit_status >= 0) return exit_status;
-    if (o.devices) return lay_listen_devices();
+    if (o.devices) return lay_sound_print_devices(false);
     if (o.unit == NULL && lay_single_stray(s) != NULL)
         return lay_cli_usage_error(&usage, "--%s is for recordings named with --unit; in a job runs.csv says it",
                                    lay_single_stray(s));

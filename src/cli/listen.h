@@ -41,7 +41,5 @@ lay_status lay_listen_write(const lay_listen_options *o, const char *folder, lay
 
 /* listen_play.c: play the file; without a device `why` says so and all is well. Ctrl-C ends playing only. */
 lay_status lay_listen_play(const lay_listen_options *o, lay_listening *w, char *why, size_t room, lay_error *err);
-/* Print the devices; returns the exit status. */
-int lay_listen_devices(void);
 
 #endif

@@ -14,6 +14,7 @@ typedef struct command {
 
 static const command commands[] = {
     {"orders", lay_cmd_orders, "UNIT", "expected orders of every part in every gear"},
+    {"record", lay_cmd_record, "JOB", "recordings from a sound device, with a row for each"},
     {"speed", lay_cmd_speed, "JOB", "shaft speed over time and how it was found"},
     {"diagnose", lay_cmd_diagnose, "JOB", "verdict on a job or on recordings, with a report"},
     {"listen", lay_cmd_listen, "JOB", "hear one part alone, or the recording without it"},
@@ -22,8 +23,8 @@ static const command commands[] = {
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
 /* Words of the file formats and documents whose commands come with later versions. */
-static const char *const later[] = {"unit",     "plan",   "record", "watch",  "compare",
-                                    "baseline", "verify", "found",  "ledger", "convert"};
+static const char *const later[] = {"unit",   "plan",  "watch",  "compare", "baseline",
+                                    "verify", "found", "ledger", "convert"};
 
 static int help(void) {
     lay_text text = {0};

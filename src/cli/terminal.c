@@ -3,6 +3,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/ioctl.h>
 #include <unistd.h>
 
 bool lay_terminal_colour(lay_colour wish) {
@@ -16,6 +17,15 @@ int lay_terminal_width(void) {
     const char *columns = getenv("COLUMNS");
     long width = columns != NULL ? strtol(columns, NULL, 10) : 0;
     return width >= 60 && width <= 200 ? (int)width : 80;
+}
+
+int lay_terminal_rows(void) {
+    struct winsize size;
+    const char *lines = getenv("LINES");
+    long rows = lines != NULL ? strtol(lines, NULL, 10) : 0;
+    for (int fd = STDIN_FILENO; fd <= STDERR_FILENO; fd++) /* any of them may be a file */
+        if (ioctl(fd, TIOCGWINSZ, &size) == 0 && size.ws_row > 0) rows = size.ws_row;
+    return rows >= 5 && rows <= 500 ? (int)rows : 24;
 }
 
 void lay_terminal_progress(size_t done, size_t count, void *user) {

@@ -7,7 +7,7 @@ void lay_json_open_answer(lay_json *j, const lay_unit *unit) {
     lay_json_open_object(j, NULL);
     lay_json_string(j, "layshaft", LAY_VERSION);
     lay_json_integer(j, "format", 1);
-    lay_json_string(j, "unit", unit->name);
+    lay_json_string(j, "unit", unit ? unit->name : NULL);
 }
 
 void lay_json_speed(lay_json *j, const lay_speed_summary *s) {

@@ -7,7 +7,7 @@
 
 #include "json.h"
 
-/* Opens the one object of a command's answer: "layshaft", "format", "unit". */
+/* Opens the one object of a command's answer: "layshaft", "format", "unit" (null without one). */
 void lay_json_open_answer(lay_json *j, const lay_unit *unit);
 
 typedef struct lay_speed_summary {

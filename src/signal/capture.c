@@ -11,7 +11,6 @@
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -32,10 +31,11 @@ struct lay_capture {
     lay_outlet disk, ear; /* to the file, to lay_capture_hear */
     lay_keeper *keeper;   /* NULL: nothing is kept */
     pthread_t thread;
-    bool running, writing; /* PortAudio; our thread */
-    char device[128];
+    bool running, writing;  /* PortAudio; our thread */
+    lay_capture_state plan; /* what does not change */
     double rate;
-    int channels, bits;
+    int channels;
+    int64_t wanted; /* frames, 0: no end */
     _Atomic int64_t frames, kept, lost, first_loss;
     _Atomic int overruns;
     _Atomic bool inside, deaf; /* PortAudio's thread is at work; nothing more is to go into the ring */
@@ -83,6 +83,8 @@ static size_t put(lay_outlet *outlet, const int32_t *in, size_t count) {
 
 static void take(lay_capture *c, const int32_t *in, size_t count, PaStreamCallbackFlags flags) {
     int64_t at = atomic_load_explicit(&c->frames, memory_order_relaxed);
+    if (c->wanted > 0 && (int64_t)count > c->wanted - at) count = (size_t)(c->wanted - at);
+    if (count == 0) return;
     if (flags & paInputOverflow) {
         atomic_fetch_add(&c->overruns, 1);
         note_loss(c, at);
@@ -139,19 +141,41 @@ static void *write_on(void *user) {
 
 /* ---- the caller ---- */
 
+/* Which device, and how; PortAudio is initialised. */
+static lay_status choose(const lay_capture_options *o, PaDeviceIndex *device, lay_capture_state *out, lay_error *err) {
+    lay_status status = lay_device_find(o->device, true, device, err);
+    if (status != LAY_OK) return status;
+    const PaDeviceInfo *info = Pa_GetDeviceInfo(*device);
+    int has = info->maxInputChannels;
+    *out = (lay_capture_state){.rate = o->rate > 0 ? o->rate : info->defaultSampleRate,
+                               .channels = o->channels > 0 ? o->channels
+                                           : has < 2       ? has
+                                                           : 2,
+                               .bits = o->bits > 0 ? o->bits : 24,
+                               .first_loss_s = NAN};
+    snprintf(out->device, sizeof out->device, "%s", info->name);
+    return out->channels <= has ? LAY_OK
+                                : lay_fail(err, LAY_BAD_INPUT, "the device '%s' has %d channels, not %d", info->name,
+                                           has, out->channels);
+}
+
+lay_status lay_capture_plan(const lay_capture_options *o, lay_capture_state *out, lay_error *err) {
+    PaDeviceIndex device;
+    *out = (lay_capture_state){.first_loss_s = NAN};
+    PaError code = Pa_Initialize();
+    if (code != paNoError) return lay_device_failed(code, err);
+    lay_status status = choose(o, &device, out, err);
+    Pa_Terminate();
+    return status;
+}
+
 static lay_status open_device(lay_capture *c, const lay_capture_options *o, lay_error *err) {
     PaStreamParameters from = {.sampleFormat = paInt32};
-    lay_status status = lay_device_find(o->device, true, &from.device, err);
+    lay_status status = choose(o, &from.device, &c->plan, err);
     if (status != LAY_OK) return status;
     const PaDeviceInfo *info = Pa_GetDeviceInfo(from.device);
-    int has = info->maxInputChannels;
-    snprintf(c->device, sizeof c->device, "%s", info->name);
-    c->rate = o->rate > 0 ? o->rate : info->defaultSampleRate;
-    c->channels = o->channels > 0 ? o->channels : has < 2 ? has : 2;
-    c->bits = o->bits > 0 ? o->bits : 24;
-    if (c->channels > has)
-        return lay_fail(err, LAY_BAD_INPUT, "the device '%s' has %d channels, not %d", info->name, has, c->channels);
-    from.channelCount = c->channels;
+    c->rate = c->plan.rate;
+    c->channels = from.channelCount = c->plan.channels;
     from.suggestedLatency = info->defaultHighInputLatency;
     PaError code = Pa_OpenStream(&c->stream, &from, NULL, c->rate, paFramesPerBufferUnspecified, paClipOff, receive, c);
     if (code == paInvalidSampleRate)
@@ -161,7 +185,8 @@ static lay_status open_device(lay_capture *c, const lay_capture_options *o, lay_
 }
 
 static lay_status prepare(lay_capture *c, const lay_capture_options *o, const char *path, lay_error *err) {
-    lay_keeper_options file = {.rate = c->rate, .channels = c->channels, .bits = c->bits, .comment = o->comment};
+    lay_keeper_options file = {.rate = c->rate, .channels = c->channels, .bits = c->plan.bits, .comment = o->comment};
+    c->wanted = o->frames;
     c->peaks = calloc((size_t)c->channels, sizeof *c->peaks);
     if (!c->peaks) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to record");
     lay_status status = LAY_OK;
@@ -205,15 +230,12 @@ lay_status lay_capture_start(const lay_capture_options *o, const char *path, lay
 
 void lay_capture_look(lay_capture *c, lay_capture_state *state, double *peaks) {
     int64_t first = atomic_load(&c->first_loss);
-    *state = (lay_capture_state){.rate = c->rate,
-                                 .channels = c->channels,
-                                 .bits = c->bits,
-                                 .frames = atomic_load(&c->frames),
-                                 .kept = atomic_load(&c->kept),
-                                 .lost = atomic_load(&c->lost),
-                                 .overruns = atomic_load(&c->overruns),
-                                 .first_loss_s = first < 0 ? NAN : (double)first / c->rate};
-    memcpy(state->device, c->device, sizeof state->device);
+    *state = c->plan;
+    state->frames = atomic_load(&c->frames);
+    state->kept = atomic_load(&c->kept);
+    state->lost = atomic_load(&c->lost);
+    state->overruns = atomic_load(&c->overruns);
+    if (first >= 0) state->first_loss_s = (double)first / c->rate;
     if (state->frames != c->seen || c->seen_at == 0) c->seen_at = seconds();
     c->seen = state->frames;
     state->ended = atomic_load(&c->broken) || seconds() - c->seen_at > PATIENCE ||
@@ -299,6 +321,12 @@ lay_status lay_sound_inputs(lay_text *out, lay_error *err) {
 lay_status lay_sound_inputs(lay_text *out, lay_error *err) {
     (void)out, (void)err;
     return LAY_OK;
+}
+
+lay_status lay_capture_plan(const lay_capture_options *options, lay_capture_state *out, lay_error *err) {
+    (void)options;
+    *out = (lay_capture_state){0};
+    return lay_fail(err, LAY_IO, "this layshaft was built without PortAudio and records nothing");
 }
 
 lay_status lay_capture_start(const lay_capture_options *options, const char *path, lay_capture **out, lay_error *err) {

@@ -130,7 +130,7 @@ static lay_status write_new(const standing_table *t, const char *path, const lay
     add_header(t, add, &out);
     add_row(t, add, &out);
     lay_status status = out.failed ? no_memory(err) : add->check(out.text, out.length, path, err);
-    if (status == LAY_OK) status = lay_write_file(path, out.text, out.length, err);
+    if (status == LAY_OK && !add->only_check) status = lay_write_file(path, out.text, out.length, err);
     lay_text_free(&out);
     return status;
 }

@@ -7,6 +7,7 @@
 typedef struct lay_csv_addition {
     const lay_run_entry *cells;
     size_t count;
+    bool only_check;                                   /* nothing is written */
     bool (*same)(const char *name, const char *other); /* whether two names mean one column */
     /* Whether the whole new table is good; what it refuses is not written. */
     lay_status (*check)(const char *text, size_t length, const char *path, lay_error *err);

@@ -5,6 +5,7 @@
 #include <fcntl.h>
 #include <math.h>
 #include <sndfile.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <unistd.h>
@@ -13,9 +14,9 @@
 
 struct lay_keeper {
     SNDFILE *file;
-    char *path;
+    char *path, *part; /* part: what it is called until it has a header */
     int descriptor, channels;
-    bool broken;
+    bool broken, named;
     int64_t added, told; /* frames in the file, and those that its header tells of */
     int64_t stride;      /* from one header to the next */
 };
@@ -28,14 +29,33 @@ static int subtype(int bits) {
     return bits == 16 ? SF_FORMAT_PCM_16 : bits == 24 ? SF_FORMAT_PCM_24 : SF_FORMAT_PCM_32;
 }
 
+/* The file gets its name when it has a header, so that it is readable as long as it has one. */
 static lay_status make_file(lay_keeper *k, const char *path, lay_error *err) {
+    lay_text part = {0};
+    lay_text_add(&part, "%s.%ld.part", path, (long)getpid());
     k->path = lay_strdup(path);
-    if (!k->path) return no_memory(err);
-    k->descriptor = open(path, O_RDWR | O_CREAT | O_EXCL, 0666); /* never over another file, not even in a race */
+    k->part = part.text;
+    if (!k->path || part.failed) return no_memory(err);
+    k->descriptor = open(k->part, O_RDWR | O_CREAT | O_EXCL, 0666);
     if (k->descriptor >= 0) return LAY_OK;
-    if (errno == EEXIST)
-        return lay_fail_file(err, LAY_BAD_INPUT, path, "this file exists already; recordings are never overwritten");
     return lay_fail_file(err, LAY_IO, path, "the recording cannot be written here: %s", strerror(errno));
+}
+
+/* Never over another file, not even in a race. File systems without hard links get the name taken first. */
+static lay_status name_file(lay_keeper *k, lay_error *err) {
+    bool named = link(k->part, k->path) == 0;
+    if (named) unlink(k->part);
+    if (!named && errno != EEXIST) {
+        int taken = open(k->path, O_RDWR | O_CREAT | O_EXCL, 0666);
+        if (taken >= 0) named = rename(k->part, k->path) == 0;
+        if (taken >= 0) close(taken);
+    }
+    int why = errno;
+    k->named = named;
+    if (named) return LAY_OK;
+    if (why == EEXIST)
+        return lay_fail_file(err, LAY_BAD_INPUT, k->path, "this file exists already; recordings are never overwritten");
+    return lay_fail_file(err, LAY_IO, k->path, "the recording cannot be written here: %s", strerror(why));
 }
 
 /* The header now tells of all that was added. */
@@ -69,13 +89,12 @@ lay_status lay_keeper_open(const char *path, const lay_keeper_options *o, lay_ke
     k->channels = o->channels;
     k->stride = (int64_t)fmax(1, HEADER_EVERY * o->rate);
     lay_status status = make_file(k, path, err);
-    bool made = status == LAY_OK;
-    if (made) status = start(k, o, err);
+    if (status == LAY_OK) status = start(k, o, err);
+    if (status == LAY_OK) status = name_file(k, err);
     if (status == LAY_OK) {
         *out = k;
         return LAY_OK;
     }
-    if (made) unlink(path); /* ours, and nothing is in it */
     lay_keeper_close(k, NULL);
     return status;
 }
@@ -126,7 +145,9 @@ lay_status lay_keeper_close(lay_keeper *k, lay_error *err) {
         if (!k->broken && fdatasync(k->descriptor) != 0 && errno != EINVAL) status = broken(k, err);
     }
     if (k->descriptor >= 0) close(k->descriptor);
+    if (k->part && !k->named && k->descriptor >= 0) unlink(k->part); /* ours, and nothing is in it */
     free(k->path);
+    free(k->part);
     free(k);
     return status;
 }

@@ -16,6 +16,12 @@ static lay_status check(const char *text, size_t length, const char *path, lay_e
     return status;
 }
 
+lay_status lay_run_table_takes(const char *path, const lay_run_entry *cells, size_t count, lay_error *err) {
+    const lay_csv_addition add = {
+        .cells = cells, .count = count, .only_check = true, .same = same_column, .check = check};
+    return lay_csv_add(path, &add, err);
+}
+
 lay_status lay_run_table_add(const char *path, const lay_run_entry *cells, size_t count, lay_error *err) {
     const lay_csv_addition add = {.cells = cells, .count = count, .same = same_column, .check = check};
     return lay_csv_add(path, &add, err);

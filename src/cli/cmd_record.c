@@ -1,0 +1,130 @@
+/* layshaft record: recordings into a job, with a row in runs.csv for each. */
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "commands.h"
+#include "record.h"
+#include "sound.h"
+#include "terminal.h"
+
+/* ---- the job ---- */
+
+/* The unit file may still be missing: the drive does not wait for it. One that is wrong is said, no more. */
+static lay_status load_unit(lay_record_job *job, lay_error *err) {
+    char *path = lay_path_join(job->folder, "unit.ini");
+    lay_error why = {0};
+    if (!path) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+    if (access(path, F_OK) == 0 && lay_unit_load(path, &job->unit, &why) != LAY_OK) {
+        char text[2048];
+        lay_error_format(&why, text, sizeof text);
+        fprintf(stderr, "%sthe recording goes on without the unit file; correct it before you diagnose\n", text);
+    } else if (!job->unit && !job->options->common.quiet)
+        fprintf(stderr, "%s: there is no unit.ini yet, so gears are taken as you name them\n", job->folder);
+    free(path);
+    return LAY_OK;
+}
+
+static lay_status open_job(lay_record_job *job, lay_error *err) {
+    struct stat info;
+    if (stat(job->folder, &info) != 0 || !S_ISDIR(info.st_mode))
+        return lay_fail_file(
+            err, LAY_BAD_INPUT, job->folder,
+            "there is no such folder; make one for the job (mkdir), with the unit file unit.ini in it");
+    job->table = lay_path_join(job->folder, "runs.csv");
+    job->calibrations = lay_path_join(job->folder, "calibration.csv");
+    if (!job->table || !job->calibrations) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+    job->screen = isatty(STDERR_FILENO) && !job->options->common.quiet ? stderr : NULL;
+    return load_unit(job, err);
+}
+
+static void close_job(lay_record_job *job) {
+    free(job->table);
+    free(job->calibrations);
+    lay_unit_free(job->unit);
+}
+
+/* ---- what is asked for ---- */
+
+static int run(const lay_record_options *o, const char *folder) {
+    lay_record_job job = {.options = o, .folder = folder};
+    lay_text out = {0};
+    lay_error err = {0};
+    lay_status status = open_job(&job, &err);
+    if (status == LAY_OK)
+        status = o->rescue      ? lay_record_rescue(&job, &out, &err)
+                 : o->calibrate ? lay_record_calibrate(&job, &out, &err)
+                                : lay_record_one(&job, o->gear, o->load, &out, &err);
+    int exit_status = out.length > 0 ? lay_cli_print(&out) : 0;
+    if (status != LAY_OK) exit_status = lay_cli_finish(status, &err);
+    lay_text_free(&out);
+    close_job(&job);
+    return exit_status;
+}
+
+static const char about[] =
+    "Records from a sound device into a job: a folder with unit.ini. Each recording becomes a new file and a row of "
+    "runs.csv; no file is ever overwritten. Meters show the level of every channel, a channel that clips or hears "
+    "nothing, and the speed a tach gives, before you drive and while you do. Enter or space starts and stops. "
+    "Whatever ends the program, what was recorded until then stays readable, but for the last second at most; "
+    "--rescue puts in order what a crash left. Calibrate before you drive, and again after a change of gain.";
+static const char examples[] = "  layshaft record third-whine --gear 3 --load drive --seconds 30\n"
+                               "  layshaft record third-whine --calibrate 94 --channel 1\n"
+                               "  layshaft record third-whine --gear 4 --load coast --tach-channel 2\n";
+
+static const char *conflict(const lay_record_options *o, int count) {
+    if (count == 0) return "JOB is missing: the folder to record into";
+    if (o->calibrate && o->rescue) return "--calibrate and --rescue exclude each other";
+    if (o->pulses_per_rev > 0 && o->tach_channel == 0) return "--pulses-per-rev needs --tach-channel";
+    if (o->tach_on && o->tach_channel == 0) return "--tach-on needs --tach-channel";
+    if (o->bits != 0 && o->bits != 16 && o->bits != 24 && o->bits != 32) return "--bits takes 16, 24 or 32";
+    return NULL;
+}
+
+int lay_cmd_record(int argc, char **argv) {
+    lay_record_options o = {.countdown = 3};
+    const lay_option options[] = {
+        {"gear", LAY_OPTION_TEXT, &o.gear, "GEAR", "gear that is driven", 0, 0, NULL},
+        {"load", LAY_OPTION_TEXT, &o.load, "LOAD", "drive, coast, steady or none", 0, 0, NULL},
+        {"rpm", LAY_OPTION_TEXT, &o.rpm, "RPM", "speed of the reference shaft, about: 2110 or 1200-3200", 0, 0, NULL},
+        {"road-speed", LAY_OPTION_TEXT, &o.road_speed, "V", "road speed with its unit, such as '62 km/h'", 0, 0, NULL},
+        {"note", LAY_OPTION_TEXT, &o.note, "TEXT", "kept in the row and in the file", 0, 0, NULL},
+        {"seconds", LAY_OPTION_NUMBER, &o.seconds, "S", "stop after so long (default: by key or Ctrl-C)", 0.1, 1e6,
+         NULL},
+        {"countdown", LAY_OPTION_NUMBER, &o.countdown, "S", "from the key to the start (default 3)", 0, 3600, NULL},
+        {"now", LAY_OPTION_FLAG, &o.now, NULL, "start at once, without waiting for a key", 0, 0, NULL},
+        {"device", LAY_OPTION_TEXT, &o.device, "NAME", "sound device, by its number or part of its name", 0, 0, NULL},
+        {"devices", LAY_OPTION_FLAG, &o.devices, NULL, "list the devices that record and stop", 0, 0, NULL},
+        {"rate", LAY_OPTION_NUMBER, &o.rate, "HZ", "samples per second (default the device's own)", 1000, 1e6, NULL},
+        {"channels", LAY_OPTION_COUNT, &o.channels, "N", "how many (default all, 2 at most)", 1, 1024, NULL},
+        {"bits", LAY_OPTION_COUNT, &o.bits, "N", "16, 24 or 32 (default 24)", 16, 32, NULL},
+        {"channel", LAY_OPTION_TEXT, &o.channel, "C",
+         "channels to analyse later: 1 or 1+3 (default all but the tach); to calibrate: one", 0, 0, NULL},
+        {"sensor", LAY_OPTION_TEXT, &o.sensor, "SENSOR", "accel or mic", 0, 0, NULL},
+        {"tach-channel", LAY_OPTION_COUNT, &o.tach_channel, "N", "channel that holds tach pulses, from 1", 1, 1024,
+         NULL},
+        {"pulses-per-rev", LAY_OPTION_NUMBER, &o.pulses_per_rev, "P", "tach pulses per turn (default 1)", 0.01, 3600,
+         NULL},
+        {"tach-on", LAY_OPTION_TEXT, &o.tach_on, "BODY", "body the tach looks at (default the reference)", 0, 0, NULL},
+        {"calibrate", LAY_OPTION_TEXT, &o.calibrate, "LEVEL",
+         "record a calibrator: 94 (dB re 20 uPa), '1 Pa' or '10 m/s2' (rms)", 0, 0, NULL},
+        {"rescue", LAY_OPTION_FLAG, &o.rescue, NULL, "put in order what a crash left in JOB", 0, 0, NULL},
+        {"colour", LAY_OPTION_CHOICE, &o.colour, LAY_COLOUR_WORDS, "colour in the text (default auto)", 0, 0, NULL},
+    };
+    const lay_usage usage = {.command = "record",
+                             .synopsis = "[options] JOB\n",
+                             .about = about,
+                             .examples = examples,
+                             .options = options,
+                             .option_count = sizeof options / sizeof options[0],
+                             .operands_high = 1};
+    char **operands;
+    int count;
+    int exit_status = lay_options_begin(&usage, argc, argv, &o.common, &operands, &count);
+    if (exit_status >= 0) return exit_status;
+    if (o.devices) return lay_sound_print_devices(true);
+    const char *wrong = conflict(&o, count);
+    return wrong ? lay_cli_usage_error(&usage, "%s", wrong) : run(&o, operands[0]);
+}
