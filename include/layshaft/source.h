@@ -303,4 +303,53 @@ LAY_API lay_status lay_run_order_map(const lay_unit *unit, const lay_run_spec *s
                                      const lay_run_evidence *run, int rows, double resolution, double max_order,
                                      lay_order_spectrum *out, lay_error *err);
 
+/* ---- while it runs ---- */
+
+/* The parts of a unit in one gear, watched live: the last half second of sound, or six turns where those take longer, as
+ * an order spectrum, over and over. */
+typedef struct lay_monitor lay_monitor;
+
+typedef struct lay_monitor_options {
+    const lay_unit *unit;
+    int gear;
+    const lay_run_spec *spec; /* channels, tach, full scale and speed as in a row of the table; the speed is the tach's,
+                               * else the stated one made exact on the sound, else sought in the sound */
+    double rate;
+    int channels; /* as they are fed */
+} lay_monitor_options;
+
+typedef struct lay_monitor_row {
+    const lay_expected *part;
+    double order, hz; /* its base order, and where that lies now */
+    double power;     /* mean square at its orders, in full scale of the first channel; all channels together */
+    double floor;     /* what the noise around would leave there */
+    double near;      /* orders to the next part's base order; below lay_monitor_view.step * 3 they are not told apart */
+} lay_monitor_row;
+
+typedef struct lay_monitor_view {
+    double at_s; /* end of what is looked at, since the start */
+    bool known;  /* the speed; else `rows` show nothing and `trouble` says why */
+    double hz;   /* turns/s of the reference, mean over what is looked at */
+    double min_hz, max_hz;
+    double confidence; /* in the speed, 0..1; below 0.5 another one may be as good */
+    lay_speed_source source;
+    lay_tach_look tach; /* with a tach */
+    const char *trouble;
+    const lay_monitor_row *rows; /* parts that turn and make tones, in the order of the unit file */
+    size_t count;
+    const double *power; /* [bins] order spectrum, bin i at i * step */
+    size_t bins;
+    double step;
+} lay_monitor_view;
+
+/* Borrowed: unit and spec. LAY_BAD_INPUT where the row does not fit the unit or the channels. Free with
+ * lay_monitor_free (NULL allowed). */
+LAY_API lay_status lay_monitor_new(const lay_monitor_options *options, lay_monitor **out, lay_error *err);
+LAY_API void lay_monitor_free(lay_monitor *monitor);
+/* Frames as they come, interleaved, full scale = 1. */
+LAY_API void lay_monitor_feed(lay_monitor *monitor, const double *frames, size_t count);
+/* How it stands. What `view` points at lasts until the next look. Costs a few milliseconds a channel; more, up to a
+ * second, when the speed is sought anew. */
+LAY_API lay_status lay_monitor_look(lay_monitor *monitor, lay_monitor_view *view, lay_error *err);
+
 #endif

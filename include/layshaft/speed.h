@@ -62,6 +62,10 @@ LAY_API void lay_tach_live_feed(lay_tach_live *live, const double *x, size_t str
 /* How it looks now; costs a pass over the window. LAY_BAD_INPUT, with what is wrong, when there are no usable pulses. */
 LAY_API lay_status lay_tach_live_look(const lay_tach_live *live, lay_tach_look *out, lay_error *err);
 
+/* The shaft over the window; its time 0 is the window's first sample. Free with lay_shaft_free. */
+LAY_API lay_status lay_tach_live_shaft(const lay_tach_live *live, lay_shaft *out, lay_error *err);
+LAY_API double lay_tach_live_held(const lay_tach_live *live); /* s of samples in the window */
+
 /* ---- rpm log, aligned to the recording ---- */
 
 /* A logged speed; the arrays are borrowed. */

@@ -41,7 +41,8 @@ void lay_tach_live_feed(lay_tach_live *live, const double *x, size_t stride, siz
     live->held = count < live->room - live->held ? live->held + count : live->room;
 }
 
-static lay_status read_window(const lay_tach_live *live, lay_shaft *shaft, lay_error *err) {
+lay_status lay_tach_live_shaft(const lay_tach_live *live, lay_shaft *shaft, lay_error *err) {
+    *shaft = (lay_shaft){0};
     lay_tach *tach = NULL;
     lay_status status = lay_tach_new(&live->options, &tach, err);
     size_t start = (live->at + live->room - live->held) % live->room;
@@ -53,10 +54,14 @@ static lay_status read_window(const lay_tach_live *live, lay_shaft *shaft, lay_e
     return status;
 }
 
+double lay_tach_live_held(const lay_tach_live *live) {
+    return (double)live->held / live->options.rate;
+}
+
 lay_status lay_tach_live_look(const lay_tach_live *live, lay_tach_look *out, lay_error *err) {
     lay_shaft shaft = {0};
     *out = (lay_tach_look){0};
-    lay_status status = read_window(live, &shaft, err);
+    lay_status status = lay_tach_live_shaft(live, &shaft, err);
     if (status == LAY_OK && shaft.count > 0) {
         out->hz = shaft.hz[shaft.count - 1];
         double mean, turns;
