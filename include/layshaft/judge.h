@@ -227,4 +227,66 @@ typedef struct lay_job {
 LAY_API lay_status lay_job_load(const char *folder, lay_job *out, lay_error *err);
 LAY_API void lay_job_free(lay_job *job);
 
+/* ---- watching ---- */
+
+/* How loud each part was, by speed, in sound that was good. */
+typedef struct lay_watch_baseline lay_watch_baseline;
+LAY_API lay_watch_baseline *lay_watch_baseline_new(void); /* NULL without memory */
+LAY_API void lay_watch_baseline_free(lay_watch_baseline *baseline);
+/* Learn from one look; levels are those of `spec`. Looks without a known speed teach nothing. */
+LAY_API lay_status lay_watch_learn(lay_watch_baseline *baseline, const lay_monitor_view *view,
+                                   const lay_run_spec *spec, lay_error *err);
+/* Level of a part at a speed: mean of the looks within 5 % of it, and their standard deviation; false when there are
+ * fewer than three. */
+LAY_API bool lay_watch_expects(const lay_watch_baseline *baseline, const char *part, double hz, double *mean_db,
+                               double *sd_db);
+
+/* A part as it is watched. Levels in dB of the row's quantity; NaN where unknown. */
+typedef struct lay_watch_row {
+    const lay_expected *part;
+    double order, hz;
+    bool shared;      /* another part is so near that they are not told apart */
+    double now_db, above_db; /* level, and over the noise around */
+    double hold_db;               /* highest since the last reset */
+    double top_db, top_s, top_hz; /* highest of all, when, at which turns/s */
+    double mean_db;   /* of the power over all looks */
+    double change_db; /* now against the baseline at this speed */
+    double worst_db;  /* largest change for half a second since the start */
+    bool alarm;       /* above the limit for half a second, and out of the noise */
+    int alarms;       /* how often that began */
+    double alarm_s;   /* when it did first */
+} lay_watch_row;
+
+/* A moment somebody noted. */
+typedef struct lay_watch_moment {
+    double at_s, hz;
+    size_t loudest; /* mesh that stood highest over the noise, or the highest row where no mesh stands out of it */
+    double above_db;
+} lay_watch_moment;
+
+typedef struct lay_watch {
+    lay_watch_row *rows;
+    size_t count;
+    bool known;
+    double at_s, hz, confidence;
+    double min_hz, mean_hz, max_hz; /* of all looks */
+    size_t looks, blind, compared; /* blind: without a speed; compared: with a baseline at that speed */
+    lay_speed_source source;
+    lay_watch_moment *moments;
+    size_t moment_count, moment_capacity;
+    const lay_run_spec *spec;           /* borrowed */
+    const lay_watch_baseline *baseline; /* borrowed, NULL none */
+    double limit_db;                    /* change that alarms; more where the baseline itself varies: 3 deviations */
+    double *sums, *over_s;              /* of powers; since when the change is above the limit */
+} lay_watch;
+
+/* Begin; the rows are those of the view. Free with lay_watch_free. */
+LAY_API lay_status lay_watch_begin(const lay_monitor_view *view, const lay_run_spec *spec,
+                                   const lay_watch_baseline *baseline, double limit_db, lay_watch *out, lay_error *err);
+LAY_API void lay_watch_free(lay_watch *watch);
+LAY_API void lay_watch_take(lay_watch *watch, const lay_monitor_view *view);
+/* Forget the highest levels. */
+LAY_API void lay_watch_reset(lay_watch *watch);
+LAY_API lay_status lay_watch_note(lay_watch *watch, lay_error *err);
+
 #endif

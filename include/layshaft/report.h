@@ -161,6 +161,28 @@ typedef struct lay_calibrated {
 LAY_API lay_status lay_report_calibrated_text(const lay_calibrated *c, bool colour, int width, lay_text *out);
 LAY_API lay_status lay_report_calibrated_json(const lay_calibrated *c, bool indented, lay_text *out);
 
+/* ---- layshaft watch ---- */
+
+typedef struct lay_watch_screen {
+    const lay_unit *unit;
+    const char *gear;
+    const lay_watch *watch;
+    const char *trouble; /* why there is no speed, what clips or is lost; NULL: all is well */
+    const char *where;   /* device or file */
+    bool held;           /* the screen stands still */
+    bool recording;
+} lay_watch_screen;
+/* The screen of a terminal, `rows` lines at most and none wider than `width`. */
+LAY_API lay_status lay_report_watch(const lay_watch_screen *s, bool colour, int width, int rows, lay_text *out);
+/* What was seen, at the end. `recorded` (NULL: nothing was) names the recording, `warnings` one a line. */
+LAY_API lay_status lay_report_watch_summary(const lay_watch_screen *s, const char *recorded, const lay_text *warnings,
+                                            bool colour, int width, lay_text *out);
+LAY_API lay_status lay_report_watch_json(const lay_watch_screen *s, const char *recorded, const lay_text *warnings,
+                                         bool indented, lay_text *out);
+/* The order spectrum of one look as gnuplot commands for a window of its own, with the data inline and the baseline's
+ * level of each part; the last line printed by gnuplot is "drawn". */
+LAY_API lay_status lay_report_watch_plot(const lay_watch_screen *s, const lay_monitor_view *view, lay_text *out);
+
 /* What to mind before shafts turn: on the road, or on a stand. */
 LAY_API lay_status lay_report_cautions(bool colour, int width, lay_text *out);
 

@@ -315,7 +315,8 @@ typedef struct lay_monitor_options {
     const lay_run_spec *spec; /* channels, tach, full scale and speed as in a row of the table; the speed is the tach's,
                                * else the stated one made exact on the sound, else sought in the sound */
     double rate;
-    int channels; /* as they are fed */
+    int channels;           /* as they are fed */
+    const lay_shaft *known; /* the speed itself, of a recording that was analysed; borrowed, NULL: found as said */
 } lay_monitor_options;
 
 typedef struct lay_monitor_row {

@@ -1,50 +1,8 @@
 /* layshaft record: recordings into a job, with a row in runs.csv for each. */
-#include <errno.h>
-#include <stdlib.h>
-#include <string.h>
-#include <sys/stat.h>
-#include <unistd.h>
-
 #include "commands.h"
 #include "record.h"
 #include "sound.h"
 #include "terminal.h"
-
-/* ---- the job ---- */
-
-/* The unit file may still be missing: the drive does not wait for it. One that is wrong is said, no more. */
-static lay_status load_unit(lay_record_job *job, lay_error *err) {
-    char *path = lay_path_join(job->folder, "unit.ini");
-    lay_error why = {0};
-    if (!path) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
-    if (access(path, F_OK) == 0 && lay_unit_load(path, &job->unit, &why) != LAY_OK) {
-        char text[2048];
-        lay_error_format(&why, text, sizeof text);
-        fprintf(stderr, "%sthe recording goes on without the unit file; correct it before you diagnose\n", text);
-    } else if (!job->unit && !job->options->common.quiet)
-        fprintf(stderr, "%s: there is no unit.ini yet, so gears are taken as you name them\n", job->folder);
-    free(path);
-    return LAY_OK;
-}
-
-static lay_status open_job(lay_record_job *job, lay_error *err) {
-    struct stat info;
-    if (stat(job->folder, &info) != 0 || !S_ISDIR(info.st_mode))
-        return lay_fail_file(
-            err, LAY_BAD_INPUT, job->folder,
-            "there is no such folder; make one for the job (mkdir), with the unit file unit.ini in it");
-    job->table = lay_path_join(job->folder, "runs.csv");
-    job->calibrations = lay_path_join(job->folder, "calibration.csv");
-    if (!job->table || !job->calibrations) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
-    job->screen = isatty(STDERR_FILENO) && !job->options->common.quiet ? stderr : NULL;
-    return load_unit(job, err);
-}
-
-static void close_job(lay_record_job *job) {
-    free(job->table);
-    free(job->calibrations);
-    lay_unit_free(job->unit);
-}
 
 /* ---- what is asked for ---- */
 
@@ -52,7 +10,7 @@ static int run(const lay_record_options *o, const char *folder) {
     lay_record_job job = {.options = o, .folder = folder};
     lay_text out = {0};
     lay_error err = {0};
-    lay_status status = open_job(&job, &err);
+    lay_status status = lay_record_open(&job, &err);
     if (status == LAY_OK)
         status = o->rescue      ? lay_record_rescue(&job, &out, &err)
                  : o->calibrate ? lay_record_calibrate(&job, &out, &err)
@@ -60,7 +18,7 @@ static int run(const lay_record_options *o, const char *folder) {
     int exit_status = out.length > 0 ? lay_cli_print(&out) : 0;
     if (status != LAY_OK) exit_status = lay_cli_finish(status, &err);
     lay_text_free(&out);
-    close_job(&job);
+    lay_record_close(&job);
     return exit_status;
 }
 

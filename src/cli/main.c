@@ -15,6 +15,7 @@ typedef struct command {
 static const command commands[] = {
     {"orders", lay_cmd_orders, "UNIT", "expected orders of every part in every gear"},
     {"record", lay_cmd_record, "JOB", "recordings from a sound device, with a row for each"},
+    {"watch", lay_cmd_watch, "UNIT", "levels of every part while it turns"},
     {"speed", lay_cmd_speed, "JOB", "shaft speed over time and how it was found"},
     {"diagnose", lay_cmd_diagnose, "JOB", "verdict on a job or on recordings, with a report"},
     {"listen", lay_cmd_listen, "JOB", "hear one part alone, or the recording without it"},
@@ -23,8 +24,7 @@ static const command commands[] = {
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
 /* Words of the file formats and documents whose commands come with later versions. */
-static const char *const later[] = {"unit",   "plan",  "watch",  "compare", "baseline",
-                                    "verify", "found", "ledger", "convert"};
+static const char *const later[] = {"unit", "plan", "compare", "baseline", "verify", "found", "ledger", "convert"};
 
 static int help(void) {
     lay_text text = {0};

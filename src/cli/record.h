@@ -25,6 +25,12 @@ typedef struct lay_record_job {
     FILE *screen;               /* for meters; NULL: nobody looks */
 } lay_record_job;
 
+/* record_job.c: `options` and `folder` are set before; close in any case. */
+lay_status lay_record_open(lay_record_job *job, lay_error *err);
+void lay_record_close(lay_record_job *job);
+/* Unless --quiet. */
+void lay_record_cautions(const lay_record_job *job, FILE *to);
+
 /* record_row.c: the row of runs.csv that a recording gets. Strings are owned. */
 #define LAY_RECORD_CELLS 14
 typedef struct lay_record_row {

@@ -59,16 +59,6 @@ static lay_status plan(one_run *r, lay_error *err) {
     return LAY_OK;
 }
 
-static void show_cautions(const lay_record_job *job, FILE *to) {
-    lay_text text = {0};
-    if (job->options->common.quiet) return;
-    if (lay_report_cautions(lay_terminal_colour((lay_colour)job->options->colour), lay_terminal_width(), &text) ==
-        LAY_OK)
-        fprintf(to, "%s\n", text.text);
-    fflush(to);
-    lay_text_free(&text);
-}
-
 /* Meters until somebody says go. */
 static lay_status wait_for_start(one_run *r, lay_error *err) {
     const lay_record_options *o = r->job->options;
@@ -194,7 +184,7 @@ static lay_status capture(one_run *r, lay_error *err) {
     const lay_record_job *before = r->job;
     r->job = &job;
     lay_status status = plan(r, err);
-    if (status == LAY_OK && kept) show_cautions(&job, kept);
+    if (status == LAY_OK && kept) lay_record_cautions(&job, kept);
     if (status == LAY_OK) status = wait_for_start(r, err);
     if (status == LAY_OK && !r->left) status = record(r, err);
     r->job = before;

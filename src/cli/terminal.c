@@ -19,6 +19,11 @@ int lay_terminal_width(void) {
     return width >= 60 && width <= 200 ? (int)width : 80;
 }
 
+bool lay_terminal_screen(void) {
+    const char *terminal = getenv("TERM");
+    return isatty(STDERR_FILENO) && terminal != NULL && strcmp(terminal, "dumb") != 0;
+}
+
 int lay_terminal_rows(void) {
     struct winsize size;
     const char *lines = getenv("LINES");

@@ -13,6 +13,8 @@ typedef enum lay_colour { LAY_COLOUR_AUTO, LAY_COLOUR_ALWAYS, LAY_COLOUR_NEVER }
 bool lay_terminal_colour(lay_colour wish);
 /* Columns of standard output: COLUMNS from the environment, else 80. */
 int lay_terminal_width(void);
+/* Whether standard error is a terminal that can be drawn on. */
+bool lay_terminal_screen(void);
 /* Rows of the terminal: from itself, else LINES from the environment, else 24. */
 int lay_terminal_rows(void);
 /* "analysing run 2 of 6" on stderr, rewritten in place; nothing when stderr is no terminal. A lay_progress. */

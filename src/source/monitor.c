@@ -165,7 +165,7 @@ lay_status lay_monitor_look(lay_monitor *m, lay_monitor_view *view, lay_error *e
         status = lay_monitor_spectrum(m, err);
         if (status == LAY_BAD_INPUT) {
             known = false;
-            snprintf(m->trouble, sizeof m->trouble, "waiting for more sound");
+            snprintf(m->trouble, sizeof m->trouble, "waiting for more sound at a known speed");
             status = LAY_OK;
         }
     }
@@ -173,10 +173,13 @@ lay_status lay_monitor_look(lay_monitor *m, lay_monitor_view *view, lay_error *e
     view->trouble = view->known ? NULL : m->trouble;
     clear_rows(m);
     if (!view->known) return status;
-    if (m->shaft.count > 1) m->hz = m->min_hz + 0.5 * (m->max_hz - m->min_hz);
+    if (m->track) m->hz = m->min_hz + 0.5 * (m->max_hz - m->min_hz);
     for (size_t i = 0; i < m->row_count; i++) measure_row(m, &m->rows[i]);
     bool single = m->options.spec->rpm_low > 0 && m->options.spec->rpm_low == m->options.spec->rpm_high;
-    view->source = m->tach ? LAY_SPEED_TACH : single ? LAY_SPEED_STATED : LAY_SPEED_SIGNAL;
+    view->source = m->options.known ? m->options.known->source
+                   : m->tach        ? LAY_SPEED_TACH
+                   : single         ? LAY_SPEED_STATED
+                                    : LAY_SPEED_SIGNAL;
     view->hz = m->hz;
     view->confidence = m->confidence;
     view->min_hz = m->min_hz;
@@ -185,7 +188,7 @@ lay_status lay_monitor_look(lay_monitor *m, lay_monitor_view *view, lay_error *e
     view->power = m->power;
     view->bins = m->bins;
     view->step = m->step;
-    if (m->tach) {
+    if (m->tach && m->shaft.count > 0) {
         view->tach.hz = m->shaft.hz[m->shaft.count - 1];
         view->tach.missing = m->shaft.missing_pulses;
         view->tach.extra = m->shaft.extra_pulses;

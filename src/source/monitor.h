@@ -36,9 +36,12 @@ struct lay_monitor {
     double hz;             /* found last; 0 none */
     double slope, found_s; /* turns/s per second; when hz was found, s since the start */
     double confidence;
-    int misses;      /* looks without tones in a row */
-    double sought_s; /* when it was sought last */
-    lay_shaft shaft; /* of the tach, over its window */
+    int misses;             /* looks without tones in a row */
+    double sought_s;        /* when it was sought last */
+    lay_shaft shaft;        /* of the tach, over its window */
+    const lay_shaft *track; /* that one or the known one; NULL: hz and slope tell */
+    double track_now;       /* its time at the newest sample */
+    size_t segment;         /* of it, that is looked at */
     char trouble[160];
     /* spectrum */
     lay_sinc *sinc;

@@ -52,22 +52,33 @@ static lay_status make_room(lay_monitor *m, size_t frames, lay_error *err) {
     return LAY_OK;
 }
 
+/* The segment of the shaft in which it turns now, or did last; false when it never did. */
+static bool last_segment(const lay_monitor *m, size_t *segment, double *start, double *end) {
+    const lay_shaft *s = m->track;
+    for (size_t k = s->segment_count; k-- > 0;) {
+        size_t last = k + 1 < s->segment_count ? s->segment_start[k + 1] : s->count;
+        *start = s->time[s->segment_start[k]];
+        *end = fmin(s->time[last - 1], m->track_now);
+        *segment = k;
+        if (*start < *end) return true;
+    }
+    return false;
+}
+
 /* What is looked at: s before the newest sample. With a tach it ends at its last pulse. */
 static bool choose_span(lay_monitor *m) {
-    double held = (double)m->ring.held / m->options.rate, lag = 0;
-    double hz = m->hz;
-    if (m->shaft.count > 1) {
-        lag = lay_tach_live_held(m->tach) - m->shaft.time[m->shaft.count - 1];
-        hz = m->shaft.hz[m->shaft.count - 1];
+    double held = (double)m->ring.held / m->options.rate, edge = (HALF_WIDTH + 1) / m->options.rate, hz = m->hz;
+    double start = 0, end = 0, lag = 0, turns;
+    if (m->track) {
+        if (!last_segment(m, &m->segment, &start, &end) || !lay_shaft_at(m->track, end - 1e-9, NULL, &turns, &hz))
+            return false;
+        lag = m->track_now - end;
     }
     double span = fmin(LAY_MONITOR_LONGEST, fmax(LAY_MONITOR_WINDOW, LAY_MONITOR_TURNS / hz));
-    m->end_s = fmax(lag, (HALF_WIDTH + 1) / m->options.rate);
+    m->end_s = fmax(lag, edge);
     m->start_s = m->end_s + span;
-    if (m->shaft.count > 1) {
-        double first = lay_tach_live_held(m->tach) - m->shaft.time[m->shaft.segment_start[m->shaft.segment_count - 1]];
-        m->start_s = fmin(m->start_s, first);
-    }
-    return m->start_s - m->end_s > 0.5 * span && m->start_s + HALF_WIDTH / m->options.rate < held;
+    if (m->track) m->start_s = fmin(m->start_s, m->track_now - start);
+    return lag < span && m->start_s - m->end_s > 0.5 * span && m->start_s + edge < held;
 }
 
 /* Speed hz in the middle, changing by slope: turns = hz u + slope u^2 / 2 with u from the middle. */
@@ -87,13 +98,13 @@ static void place_evenly_rising(lay_monitor *m, double *turns, double *out) {
 
 /* Where in time each of the points lies, in s after the start, evenly spaced in angle; *turns is the whole angle. */
 static void place_points(lay_monitor *m, double *turns, double *out) {
-    const lay_shaft *s = &m->shaft;
-    if (s->count < 2) {
+    const lay_shaft *s = m->track;
+    if (!s) {
         place_evenly_rising(m, turns, out);
         return;
     }
-    double held = lay_tach_live_held(m->tach), from = held - m->start_s, to = held - m->end_s, first = 0, last = 0, hz;
-    size_t segment = s->segment_count - 1, hint = 0;
+    double from = m->track_now - m->start_s, to = m->track_now - m->end_s, first = 0, last = 0, hz;
+    size_t hint = 0;
     lay_shaft_at(s, from + 1e-9, NULL, &first, &m->min_hz);
     lay_shaft_at(s, to - 1e-9, NULL, &last, &m->max_hz);
     hz = m->min_hz;
@@ -102,7 +113,7 @@ static void place_points(lay_monitor *m, double *turns, double *out) {
     *turns = last - first;
     for (size_t i = 0; i < m->points; i++) {
         double t = from;
-        lay_shaft_time(s, segment, first + *turns * (double)i / (double)m->points, &hint, &t);
+        lay_shaft_time(s, m->segment, first + *turns * (double)i / (double)m->points, &hint, &t);
         out[i] = t - from;
     }
 }

@@ -149,6 +149,7 @@ static lay_status from_sound(lay_monitor *m, bool *known, lay_error *err) {
 static lay_status from_tach(lay_monitor *m, bool *known, lay_error *err) {
     lay_error why = {0};
     lay_shaft_free(&m->shaft);
+    m->track = NULL;
     lay_status status = lay_tach_live_shaft(m->tach, &m->shaft, &why);
     if (status == LAY_BAD_INPUT) {
         snprintf(m->trouble, sizeof m->trouble, "%.150s", why.message);
@@ -156,12 +157,20 @@ static lay_status from_tach(lay_monitor *m, bool *known, lay_error *err) {
     }
     if (status != LAY_OK) return lay_fail(err, status, "%s", why.message);
     *known = m->shaft.count > 1;
+    if (!*known) return LAY_OK;
+    m->track = &m->shaft;
+    m->track_now = lay_tach_live_held(m->tach);
     m->confidence = 1;
-    if (*known) m->hz = m->shaft.hz[m->shaft.count - 1];
     return LAY_OK;
 }
 
 lay_status lay_monitor_speed(lay_monitor *m, bool *known, lay_error *err) {
-    *known = false;
+    *known = m->options.known != NULL;
+    if (*known) {
+        m->track = m->options.known;
+        m->track_now = (double)m->fed / m->options.rate;
+        m->confidence = m->track->confidence;
+        return LAY_OK;
+    }
     return m->tach ? from_tach(m, known, err) : from_sound(m, known, err);
 }

@@ -4,31 +4,22 @@ program; rows, calibration, tach, rescue; keys through a terminal. ALSA's file p
 so what is recorded from it has an end; a player at a JACK server gives it in real time."""
 
 import csv
-import fcntl
 import json
 import os
-import pty
 import random
 import re
-import select
 import shutil
-import signal
-import struct
 import subprocess
 import sys
-import tempfile
-import termios
 import time
 
 import numpy as np
 from scipy.io import wavfile
 
-PROGRAM = os.environ.get("LAYSHAFT_PROGRAM", "build/layshaft")
-PLAYER = os.environ.get("LAYSHAFT_PLAY_SOUND", "build/tests/reference/play_sound")
-SOURCE = os.environ.get("LAYSHAFT_SOURCE", ".")
-SECONDS, CHANNELS = 20, 2
-RATE = 48000
-place = tempfile.mkdtemp()
+sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
+from virtual_sound import CHANNELS, PROGRAM, RATE, SOURCE, RealTime, at_terminal, device, place, plain, said
+
+SECONDS = 20
 failed = 0
 
 
@@ -41,37 +32,6 @@ def complain(what):
 def expect(condition, what):
     if not condition:
         complain(what)
-
-
-# ---- virtual devices: files that are heard again and again ----
-
-
-def device(name, samples):
-    """A device bench_NAME that gives these samples; the environment in which it is there."""
-    (np.clip(samples, -1, 1) * 8388607).astype("<i4").__mul__(256).tofile(f"{place}/{name}.raw")
-    with open(f"{place}/{name}.conf", "w", encoding="utf-8") as conf:
-        conf.write(
-            f"""</usr/share/alsa/alsa.conf>
-pcm.bench_{name} {{
- type plug
- slave {{
-  pcm {{ type file
-   slave.pcm null
-   file "/dev/null"
-   infile "{place}/{name}.raw"
-   format raw }}
-  format S32_LE
-  channels {CHANNELS}
-  rate {RATE} }}
- hint {{ show on description "bench {name}" }}
-}}
-"""
-        )
-    return {**os.environ, "ALSA_CONFIG_PATH": f"{place}/{name}.conf"}
-
-
-def said(name):
-    return np.fromfile(f"{place}/{name}.raw", dtype="<i4").reshape(-1, CHANNELS)
 
 
 def job(name):
@@ -231,37 +191,6 @@ def check_rescue(env):
     expect(answer["recordings_made_whole"] == 0 and answer["rows_added"] == 0, f"twice: {answer}")
 
 
-def at_terminal(env, keys, *call):
-    """What a terminal of 24 x 80 gets when keys are pressed at these times; 'INT' is a signal."""
-    pid, terminal = pty.fork()
-    if pid == 0:
-        os.environ.update(env, TERM="xterm")
-        os.execv(call[0], call)
-    fcntl.ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
-    start, out = time.time(), b""
-    while time.time() - start < 60:
-        if select.select([terminal], [], [], 0.02)[0]:
-            try:
-                more = os.read(terminal, 65536)
-            except OSError:
-                more = b""
-            if not more:
-                break
-            out += more
-        if keys and time.time() - start > keys[0][0]:
-            key = keys.pop(0)[1]
-            if key == "INT":
-                os.kill(pid, signal.SIGINT)
-            else:
-                os.write(terminal, key.encode())
-    return os.waitpid(pid, 0)[1] >> 8, out.decode(errors="replace")
-
-
-def plain(text):
-    """Without colours, and with blanks for line ends."""
-    return " ".join(re.sub(r"\x1b\[[0-9;]*[A-Za-z]", "", text).split())
-
-
 def check_meters(env):
     folder = job("meters")
     call = [PROGRAM, "record", folder, "--rate", str(RATE), "--channels", "2", "--gear", "3", "--device"]
@@ -273,39 +202,6 @@ def check_meters(env):
 
 
 # ---- in real time ----
-
-
-class RealTime:
-    """A JACK server with a dummy device, and a player whose sound can be recorded from the device PortAudio."""
-
-    def __init__(self):
-        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-        wavfile.write(f"{place}/road.wav", RATE, said("road"))
-        self.player = None
-        self.server = subprocess.Popen(["jackd", "-r", "-d", "dummy", "-r", str(RATE), "-p", "512", "-C", "2"], **quiet)
-        self.wait_for("system")
-        self.play = lambda: subprocess.Popen([PLAYER, f"{place}/road.wav", "system"], **quiet)
-        self.play_again()
-
-    def wait_for(self, name):
-        for _ in range(100):
-            time.sleep(0.05)
-            listed = subprocess.run([PROGRAM, "record", "--devices"], capture_output=True, text=True, check=False)
-            if name in listed.stdout:
-                return
-        complain(f"no device {name} in real time")
-
-    def play_again(self):
-        if self.player:
-            self.player.kill()
-            self.player.wait()
-        self.player = self.play()
-        self.wait_for("PortAudio")
-
-    def close(self):
-        for child in (self.player, self.server):
-            child.kill()
-            child.wait()
 
 
 def is_part_of_road(x):
@@ -370,7 +266,7 @@ def check_in_real_time():
     if not shutil.which("jackd"):
         print("skipped: no JACK server here, nothing was recorded in real time")
         return
-    real = RealTime()
+    real = RealTime("road", said("road"))
     folder = job("paced")
     try:
         check_keys(real, folder)
