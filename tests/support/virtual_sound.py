@@ -21,6 +21,8 @@ SOURCE = os.environ.get("LAYSHAFT_SOURCE", ".")
 CHANNELS = 2
 RATE = 48000
 place = tempfile.mkdtemp()
+# a server of its own, whatever else runs
+os.environ["JACK_DEFAULT_SERVER"] = f"bench-{os.getpid()}"
 
 
 # ---- virtual devices: files that are heard again and again ----
@@ -97,7 +99,7 @@ class RealTime:
         quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
         wavfile.write(f"{place}/{name}.wav", RATE, samples)
         self.player = None
-        self.server = subprocess.Popen(["jackd", "-r", "-d", "dummy", "-r", str(RATE), "-p", "512", "-C", "2"], **quiet)
+        self.server = subprocess.Popen(["jackd", "-n", os.environ["JACK_DEFAULT_SERVER"], "-r", "-d", "dummy", "-r", str(RATE), "-p", "512", "-C", "2"], **quiet)
         self.wait_for("system")
         self.play = lambda: subprocess.Popen([PLAYER, f"{place}/{name}.wav", "system"], **quiet)
         self.play_again()
