@@ -289,4 +289,32 @@ LAY_API void lay_watch_take(lay_watch *watch, const lay_monitor_view *view);
 LAY_API void lay_watch_reset(lay_watch *watch);
 LAY_API lay_status lay_watch_note(lay_watch *watch, lay_error *err);
 
+/* ---- which recordings to make ---- */
+
+/* One recording that is worth making. */
+typedef struct lay_plan_item {
+    int gear;      /* of the unit */
+    lay_load load; /* drive, coast or none */
+    bool done;     /* the job holds it already */
+    bool first;    /* worth making before any other */
+    char *why;     /* what it adds to those before, one sentence */
+} lay_plan_item;
+
+/* The fewest recordings (greedily chosen). First those in which any two parts that sound alike in one gear sound
+ * differently or one of them stands still, every bearing turns, under torque where some gear puts it there, one gear is
+ * driven and coasted, and nothing carries torque. Then those in which every mesh carries torque on either flank once. */
+typedef struct lay_plan {
+    lay_plan_item *items; /* what is done, then the first, then the rest */
+    size_t count, capacity;
+    size_t open, first;   /* items that are not done; of them, how many come first */
+    lay_text inseparable; /* pairs of parts that no gear tells apart by their orders, a sentence a line */
+} lay_plan;
+
+/* `table` (NULL: none) tells what is recorded already, `noisy` the gear in which the noise is heard (-1: not said), which
+ * is then the one that is driven and coasted. Gears that cannot be solved are left out. LAY_BAD_INPUT when no
+ * gear can be. Free with lay_plan_free. */
+LAY_API lay_status lay_plan_make(const lay_unit *unit, const lay_run_table *table, int noisy, lay_plan *out,
+                                 lay_error *err);
+LAY_API void lay_plan_free(lay_plan *plan);
+
 #endif

@@ -108,6 +108,17 @@ LAY_API lay_status lay_report_listen_played(const lay_listen_result *result, boo
 LAY_API lay_status lay_report_listen_json(const lay_unit *unit, const lay_listen_result *result, bool indented,
                                           lay_text *out);
 
+/* ---- layshaft plan ---- */
+
+/* The recordings to make, with how to make each. */
+LAY_API lay_status lay_report_plan_text(const lay_unit *unit, const lay_plan *plan, bool colour, int width, lay_text *out);
+LAY_API lay_status lay_report_plan_json(const lay_unit *unit, const lay_plan *plan, bool indented, lay_text *out);
+/* One item before it is recorded, as the `number`th of those that are open. */
+LAY_API lay_status lay_report_plan_step(const lay_unit *unit, const lay_plan *plan, size_t at, size_t number,
+                                        bool colour, int width, lay_text *out);
+/* How to drive it while it is recorded, one sentence; static text. */
+LAY_API const char *lay_report_how_to_drive(lay_load load);
+
 /* ---- layshaft record ---- */
 
 /* A channel of a sound device as it stands. */

@@ -12,9 +12,10 @@ static int run(const lay_record_options *o, const char *folder) {
     lay_error err = {0};
     lay_status status = lay_record_open(&job, &err);
     if (status == LAY_OK)
-        status = o->rescue      ? lay_record_rescue(&job, &out, &err)
-                 : o->calibrate ? lay_record_calibrate(&job, &out, &err)
-                                : lay_record_one(&job, o->gear, o->load, &out, &err);
+        status = o->rescue                  ? lay_record_rescue(&job, &out, &err)
+                 : o->calibrate             ? lay_record_calibrate(&job, &out, &err)
+                 : lay_record_is_walk(&job) ? lay_record_walk(&job, &err)
+                                            : lay_record_one(&job, o->gear, o->load, &out, &err);
     int exit_status = out.length > 0 ? lay_cli_print(&out) : 0;
     if (status != LAY_OK) exit_status = lay_cli_finish(status, &err);
     lay_text_free(&out);
@@ -26,6 +27,7 @@ static const char about[] =
     "Records from a sound device into a job: a folder with unit.ini. Each recording becomes a new file and a row of "
     "runs.csv; no file is ever overwritten. Meters show the level of every channel, a channel that clips or hears "
     "nothing, and the speed a tach gives, before you drive and while you do. Enter or space starts and stops. "
+    "Without --gear it walks through the recordings that 'layshaft plan' asks for. "
     "Whatever ends the program, what was recorded until then stays readable, but for the last second at most; "
     "--rescue puts in order what a crash left. Calibrate before you drive, and again after a change of gain.";
 static const char examples[] = "  layshaft record third-whine --gear 3 --load drive --seconds 30\n"

@@ -6,6 +6,7 @@ int lay_cmd_orders(int argc, char **argv);
 int lay_cmd_speed(int argc, char **argv);
 int lay_cmd_diagnose(int argc, char **argv);
 int lay_cmd_listen(int argc, char **argv);
+int lay_cmd_plan(int argc, char **argv);
 int lay_cmd_record(int argc, char **argv);
 int lay_cmd_watch(int argc, char **argv);
 int lay_cmd_simulate(int argc, char **argv);

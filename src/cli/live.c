@@ -186,6 +186,7 @@ lay_live_end lay_live_run(lay_live *live, const char *what, const char *keys, co
         show(live, what, help, live->options->path || seconds > 0 ? done : NAN, seconds);
         double left = seconds > 0 ? 1000 * (seconds - done) : TICK_MS;
         int key = lay_keys_wait(left < TICK_MS ? (int)fmax(1, left) : TICK_MS);
+        live->key = key;
         if (key != LAY_KEY_NONE && keys && strchr(keys, key)) return LAY_LIVE_KEY;
         if (key == 'q' || key == '\033') return LAY_LIVE_QUIT;
     }

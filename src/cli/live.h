@@ -38,6 +38,7 @@ typedef struct lay_live {
     char tach_trouble[160];
     double tach_at;                        /* when it was last looked at, s of the monotonic clock */
     int drawn;                             /* lines on the screen */
+    int key;                               /* the one that ended lay_live_run */
     double slept_s, slept_at_s, clock_gap; /* the machine was suspended so long, at that second of the recording */
 } lay_live;
 

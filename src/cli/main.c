@@ -14,6 +14,7 @@ typedef struct command {
 
 static const command commands[] = {
     {"orders", lay_cmd_orders, "UNIT", "expected orders of every part in every gear"},
+    {"plan", lay_cmd_plan, "UNIT", "the fewest recordings that tell every part"},
     {"record", lay_cmd_record, "JOB", "recordings from a sound device, with a row for each"},
     {"watch", lay_cmd_watch, "UNIT", "levels of every part while it turns"},
     {"speed", lay_cmd_speed, "JOB", "shaft speed over time and how it was found"},

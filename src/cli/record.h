@@ -22,6 +22,7 @@ typedef struct lay_record_job {
     char *table, *calibrations; /* paths of runs.csv and calibration.csv */
     lay_unit *unit;             /* NULL: the job has none yet */
     bool keys;                  /* somebody sits at the terminal */
+    bool warned;                /* the cautions were shown */
     FILE *screen;               /* for meters; NULL: nobody looks */
 } lay_record_job;
 
@@ -58,6 +59,14 @@ lay_moment lay_record_moment(void);
 /* record_run.c: one recording. What there is to say of it goes to `out`, also when the device or the disk ended it
  * (LAY_IO); nothing when nobody wanted to start. */
 lay_status lay_record_one(const lay_record_job *job, const char *gear, const char *load, lay_text *out, lay_error *err);
+/* The same as a part of a walk: *next says that the next one was asked for instead. */
+lay_status lay_record_step(const lay_record_job *job, const char *gear, const char *load, lay_text *out, bool *next,
+                           lay_error *err);
+
+/* record_walk.c: one after the other what the plan asks for, until somebody leaves. Prints what there is to say. */
+lay_status lay_record_walk(const lay_record_job *job, lay_error *err);
+/* Whether that is what is asked for: no gear or load stated, somebody at the terminal, a unit to plan by. */
+bool lay_record_is_walk(const lay_record_job *job);
 /* The gear and load as stated, against the unit; LAY_BAD_USAGE. */
 lay_status lay_record_check(const lay_record_job *job, const char *gear, const char *load, lay_error *err);
 /* What the capture is to be like. */

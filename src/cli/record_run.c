@@ -16,7 +16,8 @@ typedef struct one_run {
     lay_live_options live_options;
     lay_live live;
     lay_live_end end;
-    bool made, left; /* the file and its row stand; nobody wanted to start */
+    bool made, left;    /* the file and its row stand; nobody wanted to start */
+    bool walking, next; /* it is one of several; the next one is asked for */
     lay_error trouble;
     lay_record_look look;
     lay_text warnings;
@@ -68,12 +69,14 @@ static lay_status wait_for_start(one_run *r, lay_error *err) {
     lay_text what = {0};
     lay_text_add(&what, "ready for %s%s%s%s", r->gear && *r->gear ? "gear " : "a recording",
                  r->gear && *r->gear ? r->gear : "", r->load && *r->load ? ", " : "", r->load ? r->load : "");
-    lay_live_end end =
-        lay_live_run(&r->live, what.failed ? "ready" : what.text, " \n", "Enter or space: start   q: leave", 0);
-    if (end == LAY_LIVE_KEY && o->countdown > 0)
+    lay_live_end end = lay_live_run(
+        &r->live, what.failed ? "ready" : what.text, r->walking ? " \ns" : " \n",
+        r->walking ? "Enter or space: start   s: the next one   q: leave" : "Enter or space: start   q: leave", 0);
+    r->next = end == LAY_LIVE_KEY && r->live.key == 's';
+    if (end == LAY_LIVE_KEY && !r->next && o->countdown > 0)
         end = lay_live_run(&r->live, "starts after", " \n", "Enter or space: at once   q: leave", o->countdown);
     lay_text_free(&what);
-    r->left = end == LAY_LIVE_QUIT || end == LAY_LIVE_SIGNAL;
+    r->left = r->next || end == LAY_LIVE_QUIT || end == LAY_LIVE_SIGNAL;
     status = lay_live_close(&r->live, err);
     return end == LAY_LIVE_DEVICE || !r->left ? status : LAY_OK;
 }
@@ -184,7 +187,7 @@ static lay_status capture(one_run *r, lay_error *err) {
     const lay_record_job *before = r->job;
     r->job = &job;
     lay_status status = plan(r, err);
-    if (status == LAY_OK && kept) lay_record_cautions(&job, kept);
+    if (status == LAY_OK && kept && !job.warned) lay_record_cautions(&job, kept);
     if (status == LAY_OK) status = wait_for_start(r, err);
     if (status == LAY_OK && !r->left) status = record(r, err);
     r->job = before;
@@ -193,14 +196,26 @@ static lay_status capture(one_run *r, lay_error *err) {
     return status;
 }
 
+static lay_status run_one(one_run *r, lay_text *out, lay_error *err) {
+    lay_status status = lay_record_check(r->job, r->gear, r->load, err);
+    if (status == LAY_OK) status = capture(r, err);
+    if (status == LAY_OK && r->made) status = report(r, out, err);
+    free(r->look.checks);
+    lay_text_free(&r->warnings);
+    lay_record_row_free(&r->row);
+    return status;
+}
+
 lay_status lay_record_one(const lay_record_job *job, const char *gear, const char *load, lay_text *out,
                           lay_error *err) {
     one_run r = {.job = job, .gear = gear, .load = load};
-    lay_status status = lay_record_check(job, gear, load, err);
-    if (status == LAY_OK) status = capture(&r, err);
-    if (status == LAY_OK && r.made) status = report(&r, out, err);
-    free(r.look.checks);
-    lay_text_free(&r.warnings);
-    lay_record_row_free(&r.row);
+    return run_one(&r, out, err);
+}
+
+lay_status lay_record_step(const lay_record_job *job, const char *gear, const char *load, lay_text *out, bool *next,
+                           lay_error *err) {
+    one_run r = {.job = job, .gear = gear, .load = load, .walking = true};
+    lay_status status = run_one(&r, out, err);
+    *next = r.next || r.made;
     return status;
 }

@@ -9,8 +9,8 @@
 #define STATED_SHARE 0.06 /* a stated speed is good to so much at first, */
 #define STATED_MOST 0.12  /* and never wrong by more */
 #define NOISE_MEAN 0.259  /* of lg(1 + x) for exponential x: what noise alone gives, and its deviation */
-#define NOISE_SD 0.225
-#define CLEAR 5.5       /* deviations above it: tones are heard */
+#define NOISE_SD 0.182
+#define CLEAR 6.8       /* deviations above it: tones are heard */
 #define MISSES 8        /* looks without them, after which the speed is sought anew */
 #define SLOPE_SHARE 0.4 /* of a new rate of change that is believed at once */
 #define AGAIN_S 3.0     /* from one search to the next */

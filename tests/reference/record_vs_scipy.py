@@ -201,6 +201,29 @@ def check_meters(env):
     expect(sorted(os.listdir(folder)) == ["unit.ini"], "nothing is left when nobody started")
 
 
+def check_walk(env):
+    """Without a gear it goes through the plan: what is skipped is asked for again the next time, what is there is not."""
+    folder = job("walk")
+    call = [PROGRAM, "record", folder, "--rate", str(RATE), "--channels", "2", "--device", "bench_road", "--seconds", "1",
+            "--countdown", "0"]
+    ask = [PROGRAM, "plan", folder, "--json"]
+
+    def open_recordings():
+        plan = json.loads(subprocess.run(ask, capture_output=True, text=True, check=False).stdout)
+        return [(r["gear"], r["load"]) for r in plan["recordings"] if not r["done"]]
+
+    wanted = open_recordings()
+    status, text = at_terminal(env["road"], [(1.2, "s"), (2.4, " "), (4.5, "q")], *call)
+    text = plain(text)
+    expect(status == 0 and f"1 of {len(wanted)}: gear {wanted[0][0]}" in text and "s: the next one" in text, text[-600:])
+    made = [(row["gear"], row["load"]) for row in rows(folder)]
+    expect(made == wanted[1:2], f"{made} of {wanted[:3]}")
+    status, text = at_terminal(env["road"], [(1.5, "q")], *call)
+    left = open_recordings()
+    expect(wanted[0] in left and wanted[1] not in left and len(left) == len(wanted) - 1, f"{left}")
+    expect(f"1 of {len(left)}: gear {left[0][0]}" in plain(text), "it goes on where the plan stands")
+
+
 # ---- in real time ----
 
 
@@ -288,6 +311,7 @@ def main():
     check_calibration(env)
     check_rescue(env)
     check_meters(env)
+    check_walk(env)
     check_in_real_time()
     return failed
 
