@@ -245,6 +245,8 @@ LAY_API bool lay_watch_expects(const lay_watch_baseline *baseline, const char *p
 typedef struct lay_watch_row {
     const lay_expected *part;
     double order, hz;
+    bool blows;       /* a bearing: levels are heights of its blows over even noise */
+    bool engine;      /* an engine line is so near that it is what is heard: nothing is compared */
     bool shared;      /* another part is so near that they are not told apart */
     double now_db, above_db; /* level, and over the noise around */
     double hold_db;               /* highest since the last reset */
@@ -277,6 +279,7 @@ typedef struct lay_watch {
     const lay_run_spec *spec;           /* borrowed */
     const lay_watch_baseline *baseline; /* borrowed, NULL none */
     double limit_db;                    /* change that alarms; more where the baseline itself varies: 3 deviations */
+    size_t *heard;                      /* [count] looks in which there was something to measure */
     double *sums, *over_s;              /* of powers; since when the change is above the limit */
 } lay_watch;
 

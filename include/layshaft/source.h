@@ -322,8 +322,12 @@ typedef struct lay_monitor_options {
 typedef struct lay_monitor_row {
     const lay_expected *part;
     double order, hz; /* its base order, and where that lies now */
+    bool blows;       /* a bearing, which makes no tones: `power` tells how plainly blows stand at its rates, as a ratio
+                       * to even noise, which is 1 to 2; looked at once a second over four, 0 before */
     double power;     /* mean square at its orders, in full scale of the first channel; all channels together */
-    double floor;     /* what the noise around would leave there */
+    double floor;     /* what the noise around would leave there; 1 for blows */
+    double engine;    /* orders to the nearest strong line of the engine, infinite where there is none: nearer than three
+                       * steps its lines are what is heard */
     double near;      /* orders to the next part's base order; below lay_monitor_view.step * 3 they are not told apart */
 } lay_monitor_row;
 
@@ -336,7 +340,7 @@ typedef struct lay_monitor_view {
     lay_speed_source source;
     lay_tach_look tach; /* with a tach */
     const char *trouble;
-    const lay_monitor_row *rows; /* parts that turn and make tones, in the order of the unit file */
+    const lay_monitor_row *rows; /* parts that turn, in the order of the unit file */
     size_t count;
     const double *power; /* [bins] order spectrum, bin i at i * step */
     size_t bins;

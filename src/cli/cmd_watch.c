@@ -310,12 +310,13 @@ static int run(const lay_watch_options *o, char **operands, int count) {
 }
 
 static const char about[] =
-    "Shows, while it turns, how loud each part of the unit is at the orders it makes: a row per mesh and per source "
-    "outside the unit with its order, frequency, level, highest level, height over the noise, and change against a "
-    "baseline: a recording of the same gear when it was good. The speed comes from a tach, or a stated rpm that is "
-    "made exact on the sound, or from the sound alone. A change above --alarm that lasts is an alarm. With a FILE the "
-    "recording is watched as if live. Bearings make no tone of their own: record, and ask layshaft diagnose. Keys: h "
-    "holds the screen, r resets the highest levels, n notes a moment, q ends; what was seen is summed up then.";
+    "Shows, while it turns, how loud each part of the unit is at the orders it makes: a row per mesh, bearing and "
+    "source outside the unit with its order, frequency, level, highest level, height over the noise, and change "
+    "against a baseline: a recording of the same gear when it was good. A bearing makes no tone: its row tells how "
+    "plainly blows stand at its rates, once a second. The speed comes from a tach, or a stated rpm that is made exact "
+    "on the sound, or from the sound alone. A change above --alarm that lasts is an alarm. With a FILE the recording "
+    "is watched as if live. Keys: h holds the screen, r resets the highest levels, n notes a moment, q ends; what was "
+    "seen is summed up then.";
 static const char examples[] = "  layshaft watch bench-five-speed.ini --gear 3 --rpm 2100\n"
                                "  layshaft watch unit.ini --gear 3 --tach-channel 2 --record run-in --load none\n"
                                "  layshaft watch unit.ini --gear 3 new.wav --rpm 2100 --baseline good.wav\n";

@@ -60,11 +60,17 @@ static lay_status learn(lay_watch_baseline *b, const char *part, int step, doubl
     return LAY_OK;
 }
 
+/* Of blows the height over even noise, of tones the level. */
+static double level_of(const lay_monitor_row *row, double power, const lay_run_spec *spec) {
+    if (!row->blows) return lay_level_db(power, spec);
+    return power > 0 ? 10 * log10(power) : NAN;
+}
+
 lay_status lay_watch_learn(lay_watch_baseline *b, const lay_monitor_view *view, const lay_run_spec *spec,
                            lay_error *err) {
     lay_status status = LAY_OK;
     for (size_t i = 0; view->known && i < view->count && status == LAY_OK; i++) {
-        double level = lay_level_db(view->rows[i].power, spec);
+        double level = level_of(&view->rows[i], view->rows[i].power, spec);
         if (isfinite(level)) status = learn(b, view->rows[i].part->name, speed_step(view->hz), level, err);
     }
     return status;
@@ -91,6 +97,7 @@ bool lay_watch_expects(const lay_watch_baseline *b, const char *part, double hz,
 static void begin_row(lay_watch_row *row, const lay_monitor_row *from, double step) {
     *row = (lay_watch_row){.part = from->part,
                            .order = from->order,
+                           .blows = from->blows,
                            .shared = from->near < 3 * step,
                            .now_db = NAN,
                            .above_db = NAN,
@@ -107,8 +114,9 @@ lay_status lay_watch_begin(const lay_monitor_view *view, const lay_run_spec *spe
     *out = (lay_watch){.count = view->count, .spec = spec, .baseline = baseline, .limit_db = limit_db};
     out->rows = lay_calloc(view->count + 1, sizeof *out->rows);
     out->sums = lay_calloc(view->count + 1, sizeof *out->sums);
+    out->heard = lay_calloc(view->count + 1, sizeof *out->heard);
     out->over_s = lay_calloc(view->count + 1, sizeof *out->over_s);
-    if (!out->rows || !out->sums || !out->over_s) {
+    if (!out->rows || !out->sums || !out->heard || !out->over_s) {
         lay_watch_free(out);
         return lay_fail(err, LAY_NO_MEMORY, "not enough memory to watch");
     }
@@ -123,6 +131,7 @@ void lay_watch_free(lay_watch *w) {
     if (!w) return;
     free(w->rows);
     free(w->sums);
+    free(w->heard);
     free(w->over_s);
     free(w->moments);
     *w = (lay_watch){0};
@@ -134,7 +143,7 @@ static void compare(lay_watch *w, size_t i, double hz) {
     double mean, sd;
     row->change_db = NAN;
     bool over = false;
-    if (w->baseline && lay_watch_expects(w->baseline, row->part->name, hz, &mean, &sd)) {
+    if (w->baseline && !row->engine && lay_watch_expects(w->baseline, row->part->name, hz, &mean, &sd)) {
         row->change_db = row->now_db - mean;
         w->compared++;
         over = row->change_db > fmax(w->limit_db, 3 * sd) && row->above_db > CLEAR_DB;
@@ -157,7 +166,8 @@ static void take_row(lay_watch *w, size_t i, const lay_monitor_view *view) {
     const lay_monitor_row *from = &view->rows[i];
     row->hz = from->hz;
     row->shared = from->near < 3 * view->step;
-    row->now_db = lay_level_db(from->power, w->spec);
+    row->engine = from->engine < 3 * view->step;
+    row->now_db = level_of(from, from->power, w->spec);
     row->above_db = from->power > 0 && from->floor > 0 ? 10 * log10(from->power / from->floor) : NAN;
     row->hold_db = fmax(row->hold_db, row->now_db); /* of NaN and a number the number */
     if (row->now_db > row->top_db || isnan(row->top_db)) {
@@ -166,7 +176,8 @@ static void take_row(lay_watch *w, size_t i, const lay_monitor_view *view) {
         row->top_hz = view->hz;
     }
     w->sums[i] += from->power;
-    row->mean_db = lay_level_db(w->sums[i] / (double)(w->looks - w->blind), w->spec);
+    w->heard[i] += from->power > 0;
+    row->mean_db = level_of(from, w->sums[i] / (double)w->heard[i], w->spec);
     compare(w, i, view->hz);
 }
 

@@ -29,7 +29,8 @@ static const char *remark(const lay_watch_row *row, lay_ink *ink) {
     if (row->alarm) return *ink = LAY_INK_RED, "ALARM";
     if (!isfinite(row->above_db) || row->above_db < CLEAR_DB) return *ink = LAY_INK_DIM, "in the noise";
     if (row->alarms > 0) return *ink = LAY_INK_YELLOW, "had alarm";
-    return row->shared ? "shared" : "";
+    if (row->engine) return "by engine";
+    return row->blows ? "blows" : row->shared ? "shared" : "";
 }
 
 static void part_line(const lay_page *page, const lay_watch_row *row) {
@@ -141,21 +142,24 @@ static void summary_row(const lay_page *page, const lay_watch_row *row) {
     add_number(&line, 8, isfinite(row->top_db) ? row->top_s : NAN, 1, false);
     add_number(&line, 7, isfinite(row->top_db) ? 60 * row->top_hz : NAN, 0, false);
     add_number(&line, 8, row->worst_db, 1, true);
-    if (row->alarms > 0 || row->shared) lay_text_add(&line, "  %s", row->alarms > 0 ? "ALARM" : "shared");
+    const char *words = row->alarms > 0 ? "ALARM" : row->blows ? "blows" : row->shared ? "shared" : "";
+    if (*words) lay_text_add(&line, "  %s", words);
     if (!line.failed) lay_page_line(page, row->alarms > 0 ? LAY_INK_RED : LAY_INK_PLAIN, line.text);
     lay_text_free(&line);
 }
 
 static void alarms(const lay_page *page, const lay_watch *w) {
-    bool any = false, shared = false;
+    bool any = false, shared = false, blows = false;
     for (size_t i = 0; i < w->count; i++) {
         const lay_watch_row *row = &w->rows[i];
-        shared = shared || row->shared;
+        shared = shared || (row->shared && !row->blows);
+        blows = blows || row->blows;
         if (row->alarms == 0) continue;
         lay_page_field(page, any ? "" : "Alarm", "%s: %d time%s, first at %s s", row->part->name, row->alarms,
                        row->alarms == 1 ? "" : "s", lay_words_number(row->alarm_s, 1).text);
         any = true;
     }
+    if (blows) lay_page_field(page, "Blows", "of bearings: dB over even noise, which itself reaches 1 to 3 dB");
     if (shared) lay_page_field(page, "Shared", "parts marked so make the same order here and are not told apart");
 }
 
@@ -218,6 +222,7 @@ static void row_json(lay_json *j, const lay_watch_row *row) {
     lay_json_number(j, "largest_change_db", row->worst_db, 2);
     lay_json_integer(j, "alarms", row->alarms);
     lay_json_number(j, "first_alarm_s", row->alarm_s, 2);
+    lay_json_bool(j, "blows", row->blows);
     lay_json_bool(j, "shared", row->shared);
     lay_json_close_object(j);
 }

@@ -35,7 +35,7 @@ static lay_status pick_channels(lay_monitor *m, lay_error *err) {
                         spec->gain_count, count);
     for (size_t i = 0; i < count; i++) m->gains[i] = spec->gain_count > 0 ? spec->gains[i] : 1;
     bool sought = spec->tach_channel == 0 && !(spec->rpm_low > 0 && spec->rpm_low == spec->rpm_high);
-    double hold = sought ? LAY_MONITOR_SOUGHT + 0.5 : LAY_MONITOR_LONGEST + 0.5;
+    double hold = sought || m->bearing_count > 0 ? LAY_MONITOR_SOUGHT + 0.5 : LAY_MONITOR_LONGEST + 0.5;
     m->ring = (lay_monitor_ring){.room = (size_t)(hold * m->options.rate), .channels = count};
     m->ring.x = lay_calloc(m->ring.room * count, sizeof *m->ring.x);
     return m->ring.x ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory to watch");
@@ -58,24 +58,45 @@ static lay_status open_tach(lay_monitor *m, lay_error *err) {
     return lay_tach_live_new(&o, TACH_WINDOW_S, &m->tach, err);
 }
 
-static bool has_tones(const lay_expected *e) {
-    return e->turning && e->type != LAY_PART_BEARING && (e->type != LAY_PART_ROTOR || e->multiple_count > 0);
+static bool is_heard(const lay_expected *e) {
+    return e->turning && (e->type != LAY_PART_ROTOR || e->multiple_count > 0);
 }
 
+/* Of a bearing that of its outer race, where the file tells it. */
 static double base_order(const lay_expected *e) {
+    if (e->type == LAY_PART_BEARING) return e->bpfo > 0 ? e->bpfo : e->bpfi > 0 ? e->bpfi : e->bsf2;
     return e->type == LAY_PART_ROTOR ? e->order * e->multiples[0] : e->order;
+}
+
+static void add_row(lay_monitor *m, const lay_expected *e) {
+    bool blows = e->type == LAY_PART_BEARING;
+    m->rows[m->row_count++] = (lay_monitor_row){.part = e, .order = base_order(e), .blows = blows, .near = INFINITY};
+    m->bearing_count += blows;
+}
+
+/* Half orders of the engine are strong up to twice its firing order (common practice, no source). */
+static double engine_distance(const lay_monitor *m, double order) {
+    double nearest = INFINITY;
+    for (size_t i = 0; i < m->expected_count; i++) {
+        const lay_expected *e = &m->expected[i];
+        if (e->type != LAY_PART_ENGINE || !e->turning || !(e->cycle_order > 0)) continue;
+        for (int k = 1; k * e->cycle_order < 2 * e->order + 1e-6; k++)
+            nearest = fmin(nearest, fabs(k * e->cycle_order - order));
+    }
+    return nearest;
 }
 
 static lay_status list_rows(lay_monitor *m, lay_error *err) {
     m->rows = lay_calloc(m->expected_count, sizeof *m->rows);
     if (!m->rows) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to watch");
     for (size_t i = 0; i < m->expected_count; i++)
-        if (has_tones(&m->expected[i]) && base_order(&m->expected[i]) > 0)
-            m->rows[m->row_count++] = (lay_monitor_row){.part = &m->expected[i], .order = base_order(&m->expected[i])};
+        if (is_heard(&m->expected[i]) && base_order(&m->expected[i]) > 0) add_row(m, &m->expected[i]);
     for (size_t i = 0; i < m->row_count; i++) {
-        m->rows[i].near = INFINITY;
+        bool tone = !m->rows[i].blows && m->rows[i].part->type != LAY_PART_ENGINE;
+        m->rows[i].engine = tone ? engine_distance(m, m->rows[i].order) : INFINITY;
         for (size_t k = 0; k < m->row_count; k++)
-            if (k != i) m->rows[i].near = fmin(m->rows[i].near, fabs(m->rows[k].order - m->rows[i].order));
+            if (k != i && m->rows[k].blows == m->rows[i].blows)
+                m->rows[i].near = fmin(m->rows[i].near, fabs(m->rows[k].order - m->rows[i].order));
     }
     return LAY_OK;
 }
@@ -144,17 +165,21 @@ void lay_monitor_feed(lay_monitor *m, const double *frames, size_t count) {
 static void measure_row(const lay_monitor *m, lay_monitor_row *row) {
     const lay_expected *e = row->part;
     size_t count = e->type == LAY_PART_ROTOR ? e->multiple_count : e->type == LAY_PART_ENGINE ? FIRINGS : HARMONICS;
+    row->hz = row->order * m->hz;
+    row->floor = row->blows;
+    if (row->blows) return; /* lay_monitor_blows says how they stand */
     row->power = row->floor = 0;
     for (size_t h = 0; h < count; h++) {
         double floor_power, order = e->type == LAY_PART_ROTOR ? e->order * e->multiples[h] : e->order * (double)(h + 1);
         row->power += lay_monitor_power(m, order, &floor_power);
         row->floor += floor_power;
     }
-    row->hz = row->order * m->hz;
 }
 
-static void clear_rows(lay_monitor *m) {
-    for (size_t i = 0; i < m->row_count; i++) m->rows[i].power = m->rows[i].floor = m->rows[i].hz = 0;
+/* What was found of bearings stays until it is looked for again, or the speed is lost. */
+static void clear_rows(lay_monitor *m, bool known) {
+    for (size_t i = 0; i < m->row_count; i++)
+        if (!known || !m->rows[i].blows) m->rows[i].power = m->rows[i].floor = m->rows[i].hz = 0;
 }
 
 lay_status lay_monitor_look(lay_monitor *m, lay_monitor_view *view, lay_error *err) {
@@ -171,10 +196,13 @@ lay_status lay_monitor_look(lay_monitor *m, lay_monitor_view *view, lay_error *e
     }
     view->known = known && status == LAY_OK;
     view->trouble = view->known ? NULL : m->trouble;
-    clear_rows(m);
+    clear_rows(m, view->known);
     if (!view->known) return status;
     if (m->track) m->hz = m->min_hz + 0.5 * (m->max_hz - m->min_hz);
     for (size_t i = 0; i < m->row_count; i++) measure_row(m, &m->rows[i]);
+    lay_monitor_remember(m);
+    status = lay_monitor_blows(m, err);
+    if (status != LAY_OK) return status;
     bool single = m->options.spec->rpm_low > 0 && m->options.spec->rpm_low == m->options.spec->rpm_high;
     view->source = m->options.known ? m->options.known->source
                    : m->tach        ? LAY_SPEED_TACH

@@ -18,6 +18,13 @@ typedef struct lay_monitor_ring {
     size_t room, at, held, channels; /* frames */
 } lay_monitor_ring;
 
+#define LAY_MONITOR_PAST 64
+
+/* A speed that was found. */
+typedef struct lay_monitor_past {
+    double at_s, hz;
+} lay_monitor_past;
+
 struct lay_monitor {
     lay_monitor_options options;
     int tach_channel; /* 0-based, -1 none */
@@ -52,7 +59,10 @@ struct lay_monitor {
     double start_s, end_s; /* of what is looked at, s before the end of what was fed: both >= 0, start larger */
     double min_hz, max_hz;
     lay_monitor_row *rows;
-    size_t row_count;
+    size_t row_count, bearing_count;
+    lay_monitor_past past[LAY_MONITOR_PAST]; /* the last speeds, without a gap */
+    size_t past_at, past_count;
+    double blows_s; /* when bearings were looked at last */
 };
 
 /* Copies the frames from `start` to `end` (counted back from the newest) into out[(start - end) * channels]. */
@@ -63,6 +73,11 @@ void lay_monitor_copy(const lay_monitor *m, size_t start, size_t end, double *ou
 lay_status lay_monitor_spectrum(lay_monitor *m, lay_error *err);
 /* Sum of the power about `order`, as the mean square of a tone, and the same of the noise around; 0 above the top. */
 double lay_monitor_power(const lay_monitor *m, double order, double *floor);
+
+/* Keeps the speed of this look. */
+void lay_monitor_remember(lay_monitor *m);
+/* Looks at the bearings' rows when it is time to and the speed of the last seconds is known. */
+lay_status lay_monitor_blows(lay_monitor *m, lay_error *err);
 
 /* The speed now, in m->hz or m->shaft; *known false with m->trouble when there is none. May compute the spectrum. */
 lay_status lay_monitor_speed(lay_monitor *m, bool *known, lay_error *err);

@@ -25,6 +25,7 @@ static lay_monitor_view view(double at, double hz, double third, double headset,
                                     .hz = orders[i] * hz,
                                     .power = pow(10, levels[i] / 10),
                                     .floor = 1e-8,
+                                    .engine = INFINITY,
                                     .near = 5};
     return (lay_monitor_view){.at_s = at,
                               .known = hz > 0,

@@ -152,6 +152,41 @@ static void a_run_up_is_followed(void **state) {
     }
 }
 
+/* Noise whose energy swells at the rate of an outer race: that bearing stands out, the others do not, and an even noise
+ * leaves all of them low. */
+static void blows_show_at_their_bearing(void **state) {
+    (void)state;
+    for (int faulty = 0; faulty < 2; faulty++) {
+        const lay_run_spec spec = row(true, 0, 0);
+        lay_monitor *m = monitor_of(&spec);
+        lay_monitor_view v = look(m);
+        const lay_monitor_row *bearing = NULL;
+        for (size_t i = 0; i < v.count && !bearing; i++)
+            if (v.rows[i].blows) bearing = &v.rows[i];
+        assert_non_null(bearing);
+        double order = bearing->order, x[BLOCK * CHANNELS], turns = 0, phase = 0;
+        lay_random random;
+        lay_random_seed(&random, 9);
+        for (int k = 0; k < 80; k++) {
+            for (int i = 0; i < BLOCK; i++, turns += HZ / RATE, phase += order * HZ / RATE) {
+                double since = phase - floor(phase); /* of a blow, that rings at 5 kHz */
+                double ring = exp(-since / (order * HZ) * 1500) * sin(2 * LAY_PI * 5000 * since / (order * HZ));
+                x[i * CHANNELS] = 0.05 * lay_random_normal(&random) + (faulty ? 0.2 : 0) * ring;
+                x[i * CHANNELS + 1] = turns - floor(turns) < 0.1 ? 0.8 : 0;
+            }
+            lay_monitor_feed(m, x, BLOCK);
+            v = look(m);
+        }
+        double most = 0;
+        for (size_t i = 0; i < v.count; i++)
+            if (v.rows[i].blows && &v.rows[i] != bearing) most = fmax(most, v.rows[i].power);
+        double own = 10 * log10(bearing->power), other = most > 0 ? 10 * log10(most) : 0;
+        if (faulty ? own < 8 || own < other + 3 : own > 5 || other > 5)
+            fail_msg("%d: own %.1f, others %.1f dB", faulty, own, other);
+        lay_monitor_free(m);
+    }
+}
+
 static void without_a_speed_it_says_so(void **state) {
     (void)state;
     const lay_run_spec specs[] = {row(true, 0, 0), row(false, 60 * HZ, 60 * HZ), row(false, 0, 0)};
@@ -213,7 +248,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(the_level_is_that_of_the_tones), cmocka_unit_test(a_change_shows_within_half_a_second),
         cmocka_unit_test(a_run_up_is_followed),           cmocka_unit_test(without_a_speed_it_says_so),
-        cmocka_unit_test(wrong_rows_are_refused),
+        cmocka_unit_test(wrong_rows_are_refused),         cmocka_unit_test(blows_show_at_their_bearing),
     };
     return cmocka_run_group_tests(tests, setup, teardown);
 }
