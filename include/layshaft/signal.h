@@ -242,7 +242,7 @@ typedef struct lay_capture_options {
     int channels;        /* 0: all the device has, 2 at most */
     int bits;            /* 16, 24 or 32; 0: 24 */
     const char *comment; /* into the file's own text: sensor, calibration, conditions; NULL none */
-    int64_t frames;      /* as many are taken, what comes later is not; 0: no end */
+    double seconds;      /* so much is taken, to the frame, what comes later is not; 0: no end */
     double hear_s;       /* seconds of sound that may wait for lay_capture_hear; 0: it is not used */
     /* Called once, from lay_capture_start, when the file stands and no sample has come yet: the place to note that it
      * exists. Its error ends the capture, and the file goes again. NULL: not wanted. */
@@ -266,6 +266,10 @@ typedef struct lay_capture_state {
 
 /* Input devices, one "number name, channels" per line; empty when there are none. */
 LAY_API lay_status lay_sound_inputs(lay_text *out, lay_error *err);
+/* Make the sound system ready and keep it so until lay_sound_end: a capture then starts without looking for devices
+ * again. Each call is ended once; not while a capture runs, and not after one whose device did not let go. */
+LAY_API lay_status lay_sound_begin(lay_error *err);
+LAY_API void lay_sound_end(void);
 /* What a capture with these options would be of, as far as that is known without opening the device: its device, rate,
  * channels and bits. Errors as below. */
 LAY_API lay_status lay_capture_plan(const lay_capture_options *options, lay_capture_state *out, lay_error *err);

@@ -67,11 +67,11 @@ static lay_status prepare(lay_live *live, lay_error *err) {
 lay_status lay_live_open(const lay_live_options *options, lay_live *live, lay_error *err) {
     *live = (lay_live){.options = options, .clock_gap = clock_gap()};
     lay_capture_options capture = options->capture;
+    capture.seconds = options->seconds;
     if (options->tach_channel > 0) capture.hear_s = EAR_S;
-    lay_status status = lay_capture_plan(&capture, &live->state, err);
-    if (options->seconds > 0) capture.frames = (int64_t)ceil(options->seconds * live->state.rate);
+    lay_status status = lay_capture_start(&capture, options->path, &live->capture, err);
+    if (status == LAY_OK) lay_capture_look(live->capture, &live->state, NULL);
     if (status == LAY_OK) status = prepare(live, err);
-    if (status == LAY_OK) status = lay_capture_start(&capture, options->path, &live->capture, err);
     if (status != LAY_OK) lay_live_close(live, NULL);
     return status;
 }

@@ -58,7 +58,9 @@ static lay_status rescue_file(rescue *r, const lay_run_table *table, const char 
         if (ours) status = lay_recording_rescue(path, &frames, err);
         if (frames > 0) lay_text_add(&r->said, "%s: %.2f s more than its header told\n", name, (double)frames / rate);
         r->longer += frames > 0;
-        if (status == LAY_OK && comment && !has_row(table, name)) status = add_row(r, name, comment, err);
+        bool calibration = comment && strncmp(comment, "layshaft calibration", 20) == 0; /* has no row of its own */
+        if (status == LAY_OK && comment && !calibration && !has_row(table, name))
+            status = add_row(r, name, comment, err);
         free(comment);
     }
     free(path);

@@ -186,10 +186,12 @@ static lay_status capture(one_run *r, lay_error *err) {
     job.keys = lay_keys_open() && job.screen;
     const lay_record_job *before = r->job;
     r->job = &job;
-    lay_status status = plan(r, err);
+    lay_status status = lay_sound_begin(err); /* so that the recording starts as soon as it is asked for */
+    if (status == LAY_OK) status = plan(r, err);
     if (status == LAY_OK && kept && !job.warned) lay_record_cautions(&job, kept);
     if (status == LAY_OK) status = wait_for_start(r, err);
     if (status == LAY_OK && !r->left) status = record(r, err);
+    if (status == LAY_OK && r->end != LAY_LIVE_DEVICE) lay_sound_end(); /* a device that is gone may never answer */
     r->job = before;
     lay_keys_close();
     lay_sound_speak(kept);

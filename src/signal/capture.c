@@ -159,6 +159,15 @@ static lay_status choose(const lay_capture_options *o, PaDeviceIndex *device, la
                                            has, out->channels);
 }
 
+lay_status lay_sound_begin(lay_error *err) {
+    PaError code = Pa_Initialize(); /* PortAudio counts */
+    return code == paNoError ? LAY_OK : lay_device_failed(code, err);
+}
+
+void lay_sound_end(void) {
+    Pa_Terminate();
+}
+
 lay_status lay_capture_plan(const lay_capture_options *o, lay_capture_state *out, lay_error *err) {
     PaDeviceIndex device;
     *out = (lay_capture_state){.first_loss_s = NAN};
@@ -186,7 +195,7 @@ static lay_status open_device(lay_capture *c, const lay_capture_options *o, lay_
 
 static lay_status prepare(lay_capture *c, const lay_capture_options *o, const char *path, lay_error *err) {
     lay_keeper_options file = {.rate = c->rate, .channels = c->channels, .bits = c->plan.bits, .comment = o->comment};
-    c->wanted = o->frames;
+    c->wanted = o->seconds > 0 ? (int64_t)ceil(o->seconds * c->rate) : 0;
     c->peaks = calloc((size_t)c->channels, sizeof *c->peaks);
     if (!c->peaks) return lay_fail(err, LAY_NO_MEMORY, "not enough memory to record");
     lay_status status = LAY_OK;
@@ -322,6 +331,13 @@ lay_status lay_sound_inputs(lay_text *out, lay_error *err) {
     (void)out, (void)err;
     return LAY_OK;
 }
+
+lay_status lay_sound_begin(lay_error *err) {
+    (void)err;
+    return LAY_OK;
+}
+
+void lay_sound_end(void) {}
 
 lay_status lay_capture_plan(const lay_capture_options *options, lay_capture_state *out, lay_error *err) {
     (void)options;

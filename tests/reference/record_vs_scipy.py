@@ -144,6 +144,8 @@ def check_calibration(env):
     expect(abs(answer["channels"][1]["level_db"] - 94) < 0.02, f"the calibrator's own level: {answer['channels']}")
     row = rows(folder)[0]
     expect(row["unit"] == "Pa" and abs(float(row["full_scale"]) - 20.047) < 0.01, f"row {row}")
+    done = subprocess.run([PROGRAM, "record", folder, "--rescue"], capture_output=True, text=True, check=False)
+    expect(done.stdout == "nothing to rescue\n", f"a calibration needs no row: {done.stdout}")
     both = record(env["tone"], folder, "--device", "bench_tone", "--gear", "N", "--seconds", "1")
     expect("channel 1 is not calibrated" in both.stdout, f"half calibrated: {both.stdout}")
 
@@ -277,7 +279,7 @@ def check_device_gone(real, folder):
     with subprocess.Popen(call, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
                           text=True) as child:
         time.sleep(2)
-        real.server.kill()
+        real.stop_server()
         out = child.communicate(timeout=20)[0]
     answer = json.loads(out)
     expect(child.returncode == 3 and answer["ended_by"] == "device", f"the device has gone: {out}")

@@ -21,8 +21,8 @@ SOURCE = os.environ.get("LAYSHAFT_SOURCE", ".")
 CHANNELS = 2
 RATE = 48000
 place = tempfile.mkdtemp()
-# a server of its own, whatever else runs
-os.environ["JACK_DEFAULT_SERVER"] = f"bench-{os.getpid()}"
+# A server of its own, whatever else runs; always the same one, because JACK keeps a list of eight.
+os.environ["JACK_DEFAULT_SERVER"] = "bench"
 
 
 # ---- virtual devices: files that are heard again and again ----
@@ -120,6 +120,15 @@ class RealTime:
         self.wait_for("PortAudio")
 
     def close(self):
-        for child in (self.player, self.server):
-            child.kill()
-            child.wait()
+        self.player.kill()
+        self.player.wait()
+        self.stop_server()
+
+    def stop_server(self):
+        """Asked to end, it takes itself off JACK's list."""
+        self.server.terminate()
+        try:
+            self.server.wait(5)
+        except subprocess.TimeoutExpired:
+            self.server.kill()
+            self.server.wait()
