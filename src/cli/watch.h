@@ -13,6 +13,9 @@ typedef struct lay_watch_options {
     bool pace_given, no_window;
 } lay_watch_options;
 
+/* watch_run.c: the whole session; operands as on the command line. Returns the exit status. */
+int lay_watch_run(const lay_watch_options *o, char **operands, int count);
+
 /* watch_source.c: frames from a device or a file, as they come. */
 typedef struct lay_watch_source lay_watch_source;
 lay_status lay_watch_source_file(const char *path, double csv_rate, double pace, lay_watch_source **out,

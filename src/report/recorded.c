@@ -66,6 +66,11 @@ static void losses(const lay_page *page, const lay_recorded *r) {
         lay_page_field(page, "Lost", "nothing");
         return;
     }
+    if (s->overruns == 0 && s->first_loss_s >= seconds_of(r)) {
+        lay_page_field(page, "Lost", "what came after the end of the recording, at %s s",
+                       lay_words_number(seconds_of(r), 1).text);
+        return;
+    }
     lay_page_field(page, "Lost", "%s%s%s, first at %s s: do not rely on what is near; record again if you can",
                    s->lost > 0 ? lay_words_number((double)s->lost, 0).text : "",
                    s->lost > 0 ? " samples, silence stands for them" : "",

@@ -66,7 +66,10 @@ static void tell(lay_keeper *k) {
 
 static lay_status start(lay_keeper *k, const lay_keeper_options *o, lay_error *err) {
     SF_INFO info = {.samplerate = (int)o->rate, .channels = o->channels, .format = SF_FORMAT_RF64 | subtype(o->bits)};
+    errno = 0;
     k->file = sf_open_fd(k->descriptor, SFM_WRITE, &info, SF_FALSE);
+    if (!k->file && errno != 0)
+        return lay_fail_file(err, LAY_IO, k->path, "the recording cannot be written here: %s", strerror(errno));
     if (!k->file)
         return lay_fail_file(err, LAY_BAD_INPUT, k->path,
                              "a recording cannot have %d channels at %d samples per second", info.channels,

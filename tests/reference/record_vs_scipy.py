@@ -203,6 +203,27 @@ def check_meters(env):
     expect(sorted(os.listdir(folder)) == ["unit.ini"], "nothing is left when nobody started")
 
 
+def check_full_disk(env):
+    """What fits is kept and told of; root is needed to make a small disk."""
+    folder = job("full")
+    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=3m", "tmpfs", folder], capture_output=True, check=False)
+    if mounted.returncode != 0:
+        print("skipped: no small disk can be made here")
+        return
+    try:
+        done = record(env["road"], folder, "--device", "bench_road", "--gear", "3", "--seconds", "20", "--json")
+        answer = json.loads(done.stdout)
+        expect(done.returncode == 3 and answer["ended_by"] == "disk", f"{done.returncode} {done.stderr} {done.stdout}")
+        x = recorded(f"{folder}/gear-3-01.wav")
+        expect(len(x) > 9 * RATE and np.array_equal(x, said("road")[: len(x)]), f"{len(x)} samples on a full disk")
+        expect([row["file"] for row in rows(folder)] == ["gear-3-01.wav"], "the row of what fits")
+        done = record(env["road"], folder, "--device", "bench_road", "--gear", "3", "--seconds", "1")
+        expect(done.returncode == 3 and "No space left" in done.stderr, f"no room at all: {done.stderr[-300:]}")
+        expect(sorted(os.listdir(folder)) == ["gear-3-01.wav", "runs.csv"], f"{os.listdir(folder)}")
+    finally:
+        subprocess.run(["umount", folder], check=False)
+
+
 def check_walk(env):
     """Without a gear it goes through the plan: what is skipped is asked for again the next time, what is there is not."""
     folder = job("walk")
@@ -314,6 +335,7 @@ def main():
     check_rescue(env)
     check_meters(env)
     check_walk(env)
+    check_full_disk(env)
     check_in_real_time()
     return failed
 
