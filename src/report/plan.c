@@ -9,13 +9,15 @@
 const char *lay_report_how_to_drive(lay_load load) {
     switch (load) {
     case LAY_LOAD_DRIVE:
-        return "pull steadily from low to high speed in 15 to 20 s, foot on the throttle throughout";
+        return "pull steadily from low to high speed, such as 1200 to 3200 rpm, in 15 to 20 s, foot on the throttle "
+               "throughout";
     case LAY_LOAD_COAST:
-        return "from high speed foot off the throttle, in gear, let it slow down for 15 to 20 s";
+        return "from high speed, such as 3200 rpm, foot off the throttle, in gear, let it slow down to 1200 rpm in 15 "
+               "to 20 s";
     case LAY_LOAD_STEADY:
         return "hold the speed for 20 s";
     case LAY_LOAD_NONE:
-        return "stand still, clutch engaged, raise the engine slowly from idle in 15 to 20 s";
+        return "stand still, clutch engaged, raise the engine slowly from idle to 3000 rpm in 15 to 20 s";
     case LAY_LOAD_UNKNOWN:
     case LAY_LOAD_COUNT:
         break;
@@ -84,6 +86,7 @@ lay_status lay_report_plan_step(const lay_unit *unit, const lay_plan *plan, size
     lay_text_free(&head);
     lay_page_field(&page, "How", "%s", lay_report_how_to_drive(i->load));
     if (i->why[0]) lay_page_field(&page, "What for", "%s", i->why);
+    lay_page_field(&page, "Sensor", "in one place for all: on the case, near the bearings of the shafts in question");
     lay_page_blank(&page);
     return out->failed ? LAY_NO_MEMORY : LAY_OK;
 }
