@@ -1,14 +1,13 @@
 /* layshaft plan: the fewest recordings that tell every part of a unit from the others. */
 #include <stdlib.h>
-#include <sys/stat.h>
 #include <unistd.h>
 
 #include <layshaft/report.h>
 
 #include "commands.h"
 #include "options.h"
-#include "record.h"
 #include "terminal.h"
+#include "unit_name.h"
 
 typedef struct planning {
     lay_unit *unit;
@@ -17,19 +16,15 @@ typedef struct planning {
     lay_plan plan;
 } planning;
 
-/* A unit file, or a job: its unit file, and its table where there is one already. */
+/* Of a job the table as well, where there is one already; a unit file is no folder and has none in it. */
 static lay_status load(planning *w, const char *name, lay_error *err) {
-    struct stat info;
-    bool folder = stat(name, &info) == 0 && S_ISDIR(info.st_mode);
-    char *unit = folder ? lay_path_join(name, "unit.ini") : lay_strdup(name);
-    char *table = folder ? lay_path_join(name, "runs.csv") : NULL;
-    lay_status status = unit && (table || !folder) ? lay_unit_load(unit, &w->unit, err)
-                                                   : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
-    if (status == LAY_OK && table && access(table, F_OK) == 0) {
+    lay_status status = lay_cli_load_unit(name, &w->unit, err);
+    char *table = lay_path_join(name, "runs.csv");
+    if (status == LAY_OK && !table) status = lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+    if (status == LAY_OK && access(table, F_OK) == 0) {
         status = lay_run_table_load(table, &w->table, err);
         w->has_table = status == LAY_OK;
     }
-    free(unit);
     free(table);
     return status;
 }
@@ -40,9 +35,8 @@ static int run(const char *name, const char *gear, const lay_common *common, int
     lay_error err = {0};
     int exit_status = 0;
     lay_status status = load(&w, name, &err);
-    int noisy = status == LAY_OK && gear ? lay_unit_gear(w.unit, gear) : -1;
-    if (status == LAY_OK && gear && noisy < 0)
-        status = lay_record_check(&(lay_record_job){.unit = w.unit}, gear, NULL, &err);
+    int noisy = -1;
+    if (status == LAY_OK && gear) status = lay_cli_find_gear(w.unit, gear, &noisy, &err);
     if (status == LAY_OK) status = lay_plan_make(w.unit, w.has_table ? &w.table : NULL, noisy, &w.plan, &err);
     if (status == LAY_OK && common->json) status = lay_report_plan_json(w.unit, &w.plan, false, &out);
     if (status == LAY_OK && !common->json)
@@ -60,8 +54,7 @@ static const char about[] =
     "Lists the fewest recordings that tell every part of the unit from the others: parts that sound alike in one gear "
     "are told apart in another, every bearing turns under torque, one gear is driven and coasted; then those in which "
     "every pair carries torque on both flanks. It says what each is for and how to drive it, and of a job which of "
-    "them "
-    "are there already. 'layshaft record JOB' walks through them.";
+    "them are there already. 'layshaft record JOB' walks through them.";
 static const char examples[] = "  layshaft plan bench-five-speed.ini\n"
                                "  layshaft plan third-whine --gear 3\n";
 

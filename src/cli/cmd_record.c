@@ -39,12 +39,11 @@ static const char *conflict(const lay_record_options *o, int count) {
     if (o->calibrate && o->rescue) return "--calibrate and --rescue exclude each other";
     if (o->pulses_per_rev > 0 && o->tach_channel == 0) return "--pulses-per-rev needs --tach-channel";
     if (o->tach_on && o->tach_channel == 0) return "--tach-on needs --tach-channel";
-    if (o->bits != 0 && o->bits != 16 && o->bits != 24 && o->bits != 32) return "--bits takes 16, 24 or 32";
     return NULL;
 }
 
 int lay_cmd_record(int argc, char **argv) {
-    lay_record_options o = {.countdown = 3};
+    lay_record_options o = {.countdown = 3, .bits = LAY_RECORD_BITS_USUAL};
     const lay_option options[] = {
         {"gear", LAY_OPTION_TEXT, &o.gear, "GEAR", "gear that is driven", 0, 0, NULL},
         {"load", LAY_OPTION_TEXT, &o.load, "LOAD", "drive, coast, steady or none", 0, 0, NULL},
@@ -59,7 +58,7 @@ int lay_cmd_record(int argc, char **argv) {
         {"devices", LAY_OPTION_FLAG, &o.devices, NULL, "list the devices that record and stop", 0, 0, NULL},
         {"rate", LAY_OPTION_NUMBER, &o.rate, "HZ", "samples per second (default the device's own)", 1000, 1e6, NULL},
         {"channels", LAY_OPTION_COUNT, &o.channels, "N", "how many (default all, 2 at most)", 1, 1024, NULL},
-        {"bits", LAY_OPTION_COUNT, &o.bits, "N", "16, 24 or 32 (default 24)", 16, 32, NULL},
+        {"bits", LAY_OPTION_CHOICE, &o.bits, LAY_RECORD_BITS, "of a sample (default 24)", 0, 0, NULL},
         {"channel", LAY_OPTION_TEXT, &o.channel, "C",
          "channels to analyse later: 1 or 1+3 (default all but the tach); to calibrate: one", 0, 0, NULL},
         {"sensor", LAY_OPTION_TEXT, &o.sensor, "SENSOR", "accel or mic", 0, 0, NULL},

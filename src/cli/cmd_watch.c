@@ -21,8 +21,6 @@ static const char *conflict(const lay_watch_options *o, int count) {
     if (count > 1 && o->into) return "--record is for a device; a FILE is recorded already";
     if (count > 1 && o->record.device) return "--device and a FILE exclude each other";
     if (count == 1 && o->pace_given) return "--pace is for a FILE; a device has its own";
-    if (o->record.bits != 0 && o->record.bits != 16 && o->record.bits != 24 && o->record.bits != 32)
-        return "--bits takes 16, 24 or 32";
     return NULL;
 }
 
@@ -42,7 +40,7 @@ static void share(lay_watch_options *o) {
 #define OWN_ROWS 13
 
 int lay_cmd_watch(int argc, char **argv) {
-    lay_watch_options o = {.limit_db = 6};
+    lay_watch_options o = {.limit_db = 6, .record.bits = LAY_RECORD_BITS_USUAL};
     lay_record_options *r = &o.record;
     lay_option options[OWN_ROWS + LAY_SINGLE_ROWS] = {
         {"baseline", LAY_OPTION_TEXT, &o.baseline, "FILE", "recording of the same gear when it was good", 0, 0, NULL},
@@ -55,7 +53,7 @@ int lay_cmd_watch(int argc, char **argv) {
         {"devices", LAY_OPTION_FLAG, &r->devices, NULL, "list the devices that record and stop", 0, 0, NULL},
         {"rate", LAY_OPTION_NUMBER, &r->rate, "HZ", "samples per second (default the device's own)", 1000, 1e6, NULL},
         {"channels", LAY_OPTION_COUNT, &r->channels, "N", "how many (default all, 2 at most)", 1, 1024, NULL},
-        {"bits", LAY_OPTION_COUNT, &r->bits, "N", "of the recording: 16, 24 or 32 (default 24)", 16, 32, NULL},
+        {"bits", LAY_OPTION_CHOICE, &r->bits, LAY_RECORD_BITS, "of the recording (default 24)", 0, 0, NULL},
         {"pace", LAY_OPTION_NUMBER, &o.pace, "X", "a FILE so many times as fast; 0: as fast as it goes (default 1)", 0,
          1000, &o.pace_given},
         {"no-window", LAY_OPTION_FLAG, &o.no_window, NULL, "no picture of the order spectrum", 0, 0, NULL},

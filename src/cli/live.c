@@ -1,12 +1,10 @@
-#define _DEFAULT_SOURCE /* CLOCK_BOOTTIME */
-
 #include "live.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
+#include "clock.h"
 #include "keys.h"
 #include "terminal.h"
 
@@ -18,25 +16,6 @@
 #define TACH_EVERY_S 0.5
 #define FULL 0.999 /* of full scale */
 #define NAP_S 1.0  /* a pause of the clocks that counts as sleep */
-
-static double seconds_of(clockid_t clock) {
-    struct timespec now;
-    clock_gettime(clock, &now);
-    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
-static double now_s(void) {
-    return seconds_of(CLOCK_MONOTONIC);
-}
-
-/* How far the clock that runs on while the machine is suspended is ahead of the one that does not. */
-static double clock_gap(void) {
-#ifdef CLOCK_BOOTTIME
-    return seconds_of(CLOCK_BOOTTIME) - seconds_of(CLOCK_MONOTONIC);
-#else
-    return 0;
-#endif
-}
 
 /* ---- opening ---- */
 
@@ -65,7 +44,7 @@ static lay_status prepare(lay_live *live, lay_error *err) {
 }
 
 lay_status lay_live_open(const lay_live_options *options, lay_live *live, lay_error *err) {
-    *live = (lay_live){.options = options, .clock_gap = clock_gap()};
+    *live = (lay_live){.options = options, .clock_gap = lay_clock_gap_s()};
     lay_capture_options capture = options->capture;
     capture.seconds = options->seconds;
     if (options->tach_channel > 0) capture.hear_s = EAR_S;
@@ -100,7 +79,7 @@ static double recorded_s(const lay_live *live) {
 }
 
 static void look_at_levels(lay_live *live) {
-    double now = now_s();
+    double now = lay_clock_s();
     for (int i = 0; i < live->state.channels; i++) {
         lay_meter_channel *c = &live->channels[i];
         c->now = live->peaks[i];
@@ -117,15 +96,15 @@ static void look_at_tach(lay_live *live) {
     size_t stride = (size_t)live->state.channels, got;
     while ((got = lay_capture_hear(live->capture, live->ear, EAR_FRAMES)) > 0)
         lay_tach_live_feed(live->tach, live->ear + live->options->tach_channel - 1, stride, got);
-    if (now_s() - live->tach_at < TACH_EVERY_S) return;
+    if (lay_clock_s() - live->tach_at < TACH_EVERY_S) return;
     lay_error err = {0};
-    live->tach_at = now_s();
+    live->tach_at = lay_clock_s();
     live->tach_good = lay_tach_live_look(live->tach, &live->look, &err) == LAY_OK;
     if (!live->tach_good) snprintf(live->tach_trouble, sizeof live->tach_trouble, "%.150s", err.message);
 }
 
 static void look_for_sleep(lay_live *live) {
-    double gap = clock_gap();
+    double gap = lay_clock_gap_s();
     if (gap - live->clock_gap > NAP_S) {
         if (live->slept_s == 0) live->slept_at_s = recorded_s(live);
         live->slept_s += gap - live->clock_gap;
@@ -175,11 +154,11 @@ static void show(lay_live *live, const char *what, const char *help, double seco
 }
 
 lay_live_end lay_live_run(lay_live *live, const char *what, const char *keys, const char *help, double seconds) {
-    double start = now_s();
+    double start = lay_clock_s();
     for (;;) {
         look(live);
         /* What is recorded is timed by its samples, what only waits by the clock. */
-        double done = live->options->path ? recorded_s(live) : now_s() - start;
+        double done = live->options->path ? recorded_s(live) : lay_clock_s() - start;
         if (lay_keys_interrupted()) return LAY_LIVE_SIGNAL;
         if (seconds > 0 && done >= seconds) return LAY_LIVE_TIME;
         if (live->state.ended) return LAY_LIVE_DEVICE;

@@ -7,9 +7,13 @@
 #include "live.h"
 #include "options.h"
 
+#define LAY_RECORD_BITS "16|24|32"
+#define LAY_RECORD_BITS_USUAL 1 /* index of 24 among them */
+
 typedef struct lay_record_options {
     const char *gear, *load, *rpm, *road_speed, *sensor, *channel, *tach_on, *note, *device, *calibrate;
-    int tach_channel, channels, bits, colour;
+    int tach_channel, channels, colour;
+    int bits; /* index into LAY_RECORD_BITS */
     double pulses_per_rev, rate, seconds, countdown;
     bool devices, rescue, now;
     lay_common common;

@@ -7,6 +7,7 @@
 #include "record.h"
 #include "sound.h"
 #include "terminal.h"
+#include "unit_name.h"
 
 typedef struct one_run {
     const lay_record_job *job;
@@ -24,20 +25,16 @@ typedef struct one_run {
 } one_run;
 
 lay_capture_options lay_record_capture(const lay_record_options *o) {
-    return (lay_capture_options){.device = o->device, .rate = o->rate, .channels = o->channels, .bits = o->bits};
+    return (lay_capture_options){
+        .device = o->device, .rate = o->rate, .channels = o->channels, .bits = 16 + 8 * o->bits};
 }
 
 lay_status lay_record_check(const lay_record_job *job, const char *gear, const char *load, lay_error *err) {
     lay_load parsed;
     if (load && !lay_load_parse(load, &parsed))
         return lay_fail(err, LAY_BAD_USAGE, "--load takes drive, coast, steady or none, not '%.60s'", load);
-    if (!gear || !*gear || !job->unit || lay_unit_gear(job->unit, gear) >= 0) return LAY_OK;
-    lay_text names = {0};
-    for (size_t i = 0; i < job->unit->gear_count; i++)
-        lay_text_add(&names, "%s%s", i > 0 ? ", " : "", job->unit->gears[i].name);
-    lay_fail(err, LAY_BAD_USAGE, "the unit has no gear '%.40s'; it has %.200s", gear, names.text ? names.text : "none");
-    lay_text_free(&names);
-    return LAY_BAD_USAGE;
+    int found;
+    return gear && *gear && job->unit ? lay_cli_find_gear(job->unit, gear, &found, err) : LAY_OK;
 }
 
 /* ---- before ---- */

@@ -2,12 +2,12 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/stat.h>
-#include <time.h>
 
+#include "clock.h"
 #include "keys.h"
 #include "sound.h"
 #include "terminal.h"
+#include "unit_name.h"
 #include "watch.h"
 
 #define LOOK_S 0.125 /* of sound, from one look to the next */
@@ -42,24 +42,7 @@ typedef struct watching {
     lay_text warnings;
 } watching;
 
-static double now_s(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
 /* ---- what is watched ---- */
-
-/* A unit file, or the job that holds one. */
-static lay_status load_unit(watching *w, const char *name, lay_error *err) {
-    struct stat info;
-    bool folder = stat(name, &info) == 0 && S_ISDIR(info.st_mode);
-    char *path = folder ? lay_path_join(name, "unit.ini") : lay_strdup(name);
-    if (!path) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
-    lay_status status = lay_unit_load(path, &w->unit, err);
-    free(path);
-    return status;
-}
 
 /* A file's own row counts when nothing is said on the command line. */
 static lay_status find_spec(watching *w, lay_error *err) {
@@ -75,10 +58,7 @@ static lay_status find_spec(watching *w, lay_error *err) {
         w->spec = *row;
     const char *gear = w->o->single.gear ? w->o->single.gear : w->spec.gear;
     if (!gear || !*gear) return lay_fail(err, LAY_BAD_USAGE, "say which gear is engaged: --gear");
-    w->gear = lay_unit_gear(w->unit, gear);
-    if (w->gear >= 0) return LAY_OK;
-    const lay_record_job job = {.unit = w->unit};
-    return lay_record_check(&job, gear, NULL, err);
+    return lay_cli_find_gear(w->unit, gear, &w->gear, err);
 }
 
 /* Full scale as the row of the recording will have it: its cells are plain. */
@@ -176,7 +156,7 @@ static lay_watch_screen screen_of(const watching *w, const char *where) {
 
 static void draw(watching *w) {
     lay_text text = {0};
-    w->drawn_at = now_s();
+    w->drawn_at = lay_clock_s();
     lay_watch_source_trouble(w->source, w->trouble, sizeof w->trouble);
     if (!w->trouble[0] && !w->view.known && w->view.trouble)
         snprintf(w->trouble, sizeof w->trouble, "%.150s", w->view.trouble);
@@ -238,7 +218,7 @@ static lay_status go_on(watching *w, lay_error *err) {
         status = hear(w, &looked, &over, err);
         if (status != LAY_OK) break;
         if (looked) ring_at_alarm(w);
-        if (!w->held && (looked || now_s() - w->drawn_at > REDRAW_S)) draw(w);
+        if (!w->held && (looked || lay_clock_s() - w->drawn_at > REDRAW_S)) draw(w);
         if (seconds > 0 && w->view.at_s >= seconds) break;
         status = obey(w, lay_keys_wait(looked ? 0 : TICK_MS), err);
     }
@@ -297,7 +277,7 @@ int lay_watch_run(const lay_watch_options *o, char **operands, int count) {
     lay_text out = {0};
     lay_error err = {0};
     w.screen = lay_terminal_screen() && !o->record.common.quiet ? stderr : NULL;
-    lay_status status = load_unit(&w, operands[0], &err);
+    lay_status status = lay_cli_load_unit(operands[0], &w.unit, &err);
     if (status == LAY_OK) status = find_spec(&w, &err);
     if (status == LAY_OK) status = watch(&w, &err);
     if (w.begun) sum_up(&w, &out);

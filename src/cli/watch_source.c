@@ -2,8 +2,8 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 
+#include "clock.h"
 #include "watch.h"
 
 #define HELD_S 2.0
@@ -24,12 +24,6 @@ struct lay_watch_source {
     int64_t frames; /* read */
 };
 
-static double now_s(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
-}
-
 static lay_status finish_open(lay_watch_source *s, lay_status status, lay_watch_source **out, lay_error *err) {
     if (status == LAY_OK && (!s->name || !(s->peaks = lay_calloc((size_t)s->channels, sizeof *s->peaks))))
         status = lay_fail(err, LAY_NO_MEMORY, "not enough memory to watch");
@@ -37,7 +31,7 @@ static lay_status finish_open(lay_watch_source *s, lay_status status, lay_watch_
         lay_watch_source_close(s, NULL, NULL);
         return status;
     }
-    s->begun = now_s();
+    s->begun = lay_clock_s();
     s->clipped_at = NAN;
     *out = s;
     return LAY_OK;
@@ -91,13 +85,13 @@ const char *lay_watch_source_name(const lay_watch_source *s) {
 static void look_for_clipping(lay_watch_source *s) {
     for (int c = 0; c < s->channels; c++)
         if (s->peaks[c] >= FULL) {
-            s->clipped_at = now_s();
+            s->clipped_at = lay_clock_s();
             s->clipped_channel = c + 1;
         }
 }
 
 static lay_status read_file(lay_watch_source *s, double *frames, size_t room, size_t *got, bool *over, lay_error *err) {
-    double due = s->pace > 0 ? s->pace * (now_s() - s->begun) * s->rate - (double)s->frames : PIECE_S * s->rate;
+    double due = s->pace > 0 ? s->pace * (lay_clock_s() - s->begun) * s->rate - (double)s->frames : PIECE_S * s->rate;
     size_t ask = due < 1 ? 0 : due > (double)room ? room : (size_t)due;
     if (ask == 0) return LAY_OK;
     lay_status status = lay_recording_read(s->file, frames, ask, got, err);
@@ -130,7 +124,7 @@ void lay_watch_source_trouble(lay_watch_source *s, char *text, size_t room) {
     text[0] = 0;
     if (s->state.lost > 0 || s->state.overruns > 0)
         snprintf(text, room, "samples were lost, first at %.1f s", s->state.first_loss_s);
-    else if (now_s() - s->clipped_at < SHOWN_S)
+    else if (lay_clock_s() - s->clipped_at < SHOWN_S)
         snprintf(text, room, "channel %d clips: lower its gain", s->clipped_channel);
 }
 

@@ -148,12 +148,6 @@ static void the_newest_of_each_channel_counts(void **state) {
     free(path);
 }
 
-static int teardown(void **state) {
-    (void)state;
-    scratch_close();
-    return 0;
-}
-
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(tones_are_measured),
@@ -162,5 +156,5 @@ int main(void) {
         cmocka_unit_test(what_calibrators_give),
         cmocka_unit_test(the_newest_of_each_channel_counts),
     };
-    return cmocka_run_group_tests(tests, scratch_setup, teardown);
+    return cmocka_run_group_tests(tests, scratch_setup, scratch_teardown);
 }

@@ -47,12 +47,6 @@ static int setup(void **state) {
     return 0;
 }
 
-static int teardown(void **state) {
-    (void)state;
-    scratch_close();
-    return 0;
-}
-
 static bool no_device(void) {
     return no_sound_device(lay_sound_inputs, "bench_mouth");
 }
@@ -155,5 +149,5 @@ int main(void) {
         cmocka_unit_test(the_sound_can_be_heard_without_a_file),
         cmocka_unit_test(wrong_wishes_leave_nothing_behind),
     };
-    return cmocka_run_group_tests(tests, setup, teardown);
+    return cmocka_run_group_tests(tests, setup, scratch_teardown);
 }

@@ -174,12 +174,6 @@ static int setup(void **state) {
     return 0;
 }
 
-static int teardown(void **state) {
-    (void)state;
-    scratch_close();
-    return 0;
-}
-
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_is_added_is_kept_and_told_while_it_grows),
@@ -187,5 +181,5 @@ int main(void) {
         cmocka_unit_test(a_full_disk_keeps_what_is_there),
         cmocka_unit_test(no_file_is_overwritten),
     };
-    return cmocka_run_group_tests(tests, setup, teardown);
+    return cmocka_run_group_tests(tests, setup, scratch_teardown);
 }

@@ -165,17 +165,11 @@ static void other_files_are_left_alone(void **state) {
     assert_int_equal(lay_recording_rescue(scratch_path("none.wav"), &more, &err), LAY_BAD_INPUT);
 }
 
-static int teardown(void **state) {
-    (void)state;
-    scratch_close();
-    return 0;
-}
-
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(every_sample_in_the_file_is_told_of), cmocka_unit_test(a_torn_end_does_not_matter),
         cmocka_unit_test(the_form_without_a_limit_is_known),   cmocka_unit_test(damaged_headers_cost_no_sample),
         cmocka_unit_test(other_files_are_left_alone),
     };
-    return cmocka_run_group_tests(tests, scratch_setup, teardown);
+    return cmocka_run_group_tests(tests, scratch_setup, scratch_teardown);
 }

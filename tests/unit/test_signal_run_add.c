@@ -86,17 +86,11 @@ static void nothing_is_written_when_something_is_wrong(void **state) {
     assert_int_equal(lay_run_table_add(scratch_path("no folder/runs.csv"), usual, USUAL, &err), LAY_IO);
 }
 
-static int teardown(void **state) {
-    (void)state;
-    scratch_close();
-    return 0;
-}
-
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(tables_of_all_looks),
         cmocka_unit_test(what_is_added_is_read_again),
         cmocka_unit_test(nothing_is_written_when_something_is_wrong),
     };
-    return cmocka_run_group_tests(tests, scratch_setup, teardown);
+    return cmocka_run_group_tests(tests, scratch_setup, scratch_teardown);
 }
