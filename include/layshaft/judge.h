@@ -246,6 +246,8 @@ typedef struct lay_watch_row {
     const lay_expected *part;
     double order, hz;
     bool blows;       /* a bearing: levels are heights of its blows over even noise */
+    bool vague;       /* a bearing of which only the number of elements is known: its rates may lie anywhere in a tenth,
+                       * where noise alone finds something; it never alarms */
     bool engine;      /* an engine line is so near that it is what is heard: nothing is compared */
     bool shared;      /* another part is so near that they are not told apart */
     double now_db, above_db; /* level, and over the noise around */

@@ -8,6 +8,7 @@
 #define SPEED_STEP 0.05 /* of the speed: what is alike */
 #define FEWEST 3        /* looks that make a baseline */
 #define LASTING_S 0.45  /* a change that stays for so long */
+#define EXACT 0.02      /* tolerance of the rates of a bearing whose geometry is known */
 #define CLEAR_DB 6.0    /* over the noise: below, a level is the noise's */
 
 /* ---- the baseline ---- */
@@ -98,6 +99,7 @@ static void begin_row(lay_watch_row *row, const lay_monitor_row *from, double st
     *row = (lay_watch_row){.part = from->part,
                            .order = from->order,
                            .blows = from->blows,
+                           .vague = from->blows && from->part->tolerance > EXACT,
                            .shared = from->near < 3 * step,
                            .now_db = NAN,
                            .above_db = NAN,
@@ -146,7 +148,7 @@ static void compare(lay_watch *w, size_t i, double hz) {
     if (w->baseline && !row->engine && lay_watch_expects(w->baseline, row->part->name, hz, &mean, &sd)) {
         row->change_db = row->now_db - mean;
         w->compared++;
-        over = row->change_db > fmax(w->limit_db, 3 * sd) && row->above_db > CLEAR_DB;
+        over = !row->vague && row->change_db > fmax(w->limit_db, 3 * sd) && row->above_db > CLEAR_DB;
     }
     if (!over)
         w->over_s[i] = NAN;

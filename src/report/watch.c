@@ -30,7 +30,7 @@ static const char *remark(const lay_watch_row *row, lay_ink *ink) {
     if (!isfinite(row->above_db) || row->above_db < CLEAR_DB) return *ink = LAY_INK_DIM, "in the noise";
     if (row->alarms > 0) return *ink = LAY_INK_YELLOW, "had alarm";
     if (row->engine) return "by engine";
-    return row->blows ? "blows" : row->shared ? "shared" : "";
+    return row->vague ? "blows, unsure" : row->blows ? "blows" : row->shared ? "shared" : "";
 }
 
 static void part_line(const lay_page *page, const lay_watch_row *row) {
@@ -142,7 +142,11 @@ static void summary_row(const lay_page *page, const lay_watch_row *row) {
     add_number(&line, 8, isfinite(row->top_db) ? row->top_s : NAN, 1, false);
     add_number(&line, 7, isfinite(row->top_db) ? 60 * row->top_hz : NAN, 0, false);
     add_number(&line, 8, row->worst_db, 1, true);
-    const char *words = row->alarms > 0 ? "ALARM" : row->blows ? "blows" : row->shared ? "shared" : "";
+    const char *words = row->alarms > 0 ? "ALARM"
+                        : row->vague    ? "unsure"
+                        : row->blows    ? "blows"
+                        : row->shared   ? "shared"
+                                        : "";
     if (*words) lay_text_add(&line, "  %s", words);
     if (!line.failed) lay_page_line(page, row->alarms > 0 ? LAY_INK_RED : LAY_INK_PLAIN, line.text);
     lay_text_free(&line);

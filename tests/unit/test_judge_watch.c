@@ -126,6 +126,32 @@ static void noise_does_not_alarm(void **state) {
     lay_watch_baseline_free(b);
 }
 
+/* With rates that may lie anywhere in a tenth something is always found: shown, and no alarm. */
+static void a_bearing_without_geometry_does_not_alarm(void **state) {
+    (void)state;
+    for (int known = 0; known < 2; known++) {
+        const lay_expected bearing = {
+            .type = LAY_PART_BEARING, .name = "needles", .turning = true, .tolerance = known ? 0.01 : 0.1};
+        lay_monitor_row row = {
+            .part = &bearing, .order = 6.1, .blows = true, .power = 1.5, .floor = 1, .engine = INFINITY};
+        lay_monitor_view v = {.known = true, .hz = 30, .confidence = 1, .rows = &row, .count = 1, .step = 0.06};
+        lay_watch_baseline *b = lay_watch_baseline_new();
+        lay_error err = {0};
+        lay_watch w;
+        for (int i = 0; i < 10; i++) assert_int_equal(lay_watch_learn(b, &v, &spec, &err), LAY_OK);
+        assert_int_equal(lay_watch_begin(&v, &spec, b, 6, &w, &err), LAY_OK);
+        row.power = 30;
+        for (int i = 0; i < 20; i++) {
+            v.at_s = i * EVERY;
+            lay_watch_take(&w, &v);
+        }
+        assert_close(w.rows[0].change_db, 10 * log10(20), 1e-6, 0);
+        assert_int_equal(w.rows[0].alarms, known);
+        lay_watch_free(&w);
+        lay_watch_baseline_free(b);
+    }
+}
+
 static void levels_are_held(void **state) {
     (void)state;
     lay_error err = {0};
@@ -161,6 +187,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_baseline_holds_at_its_speeds),
         cmocka_unit_test(what_lasts_alarms_and_a_bang_does_not),
+        cmocka_unit_test(a_bearing_without_geometry_does_not_alarm),
         cmocka_unit_test(noise_does_not_alarm),
         cmocka_unit_test(levels_are_held),
     };
