@@ -105,12 +105,32 @@ typedef struct lay_stranger {
     double low_hz, high_hz; /* of the band that rings */
 } lay_stranger;
 
+/* What the recordings say of one part of the transmission. */
+typedef enum lay_part_state {
+    LAY_STATE_SUSPECT,  /* it is named */
+    LAY_STATE_OPEN,     /* neither accused nor cleared */
+    LAY_STATE_UNTESTED, /* no recording puts it to the test */
+    LAY_STATE_CLEARED,  /* put to the test, and nothing speaks against it */
+    LAY_STATE_COUNT
+} lay_part_state;
+LAY_API const char *lay_part_state_name(lay_part_state state); /* "suspect", "open", "untested", "cleared" */
+
+typedef struct lay_part_finding {
+    const char *part; /* mesh or bearing, borrowed from the unit */
+    lay_part_type type;
+    double probability; /* that any fault of it is there */
+    lay_part_state state;
+    char *why; /* one phrase */
+} lay_part_finding;
+
 typedef struct lay_verdict {
     lay_outcome outcome;
     char *summary;
     lay_stranger stranger;
     lay_suspect *suspects;
     size_t suspect_count;
+    lay_part_finding *parts; /* [part_count] meshes, then bearings, in the order of the unit file */
+    size_t part_count;
     lay_strings add; /* recordings that would settle it */
 } lay_verdict;
 

@@ -27,6 +27,8 @@ lay_status lay_judge_hinted(const lay_unit *unit, const lay_run_evidence *runs, 
 void lay_judging_rank(lay_judging *j);
 /* Suspects worth naming into j->out; chosen[LAY_SUSPECTS_MAX] receives their hypotheses. */
 lay_status lay_judging_suspects(lay_judging *j, size_t *chosen, lay_error *err);
+/* What may stay and what may not: every mesh and bearing into j->out->parts, after the suspects are known. */
+lay_status lay_judging_parts(lay_judging *j, lay_error *err);
 /* The outcome from the suspects and from what the runs could show at all. */
 void lay_judging_decide(lay_judging *j);
 /* How many runs can be used; whether any of them puts torque through a gear pair. */

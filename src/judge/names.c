@@ -16,6 +16,11 @@ const char *lay_kind_name(lay_kind kind) {
     return kind < LAY_KIND_COUNT ? kinds[kind] : "outside";
 }
 
+const char *lay_part_state_name(lay_part_state state) {
+    static const char *const names[LAY_STATE_COUNT] = {"suspect", "open", "untested", "cleared"};
+    return state < LAY_STATE_COUNT ? names[state] : "open";
+}
+
 lay_status lay_strings_add(lay_strings *list, lay_error *err, const char *fmt, ...) {
     lay_status status = lay_grow((void **)&list->items, &list->capacity, list->count, sizeof *list->items, err);
     if (status != LAY_OK) return status;
@@ -54,7 +59,9 @@ static void suspect_free(lay_suspect *s) {
 void lay_verdict_free(lay_verdict *verdict) {
     if (!verdict) return;
     for (size_t i = 0; i < verdict->suspect_count; i++) suspect_free(&verdict->suspects[i]);
+    for (size_t i = 0; i < verdict->part_count; i++) free(verdict->parts[i].why);
     free(verdict->suspects);
+    free(verdict->parts);
     free(verdict->summary);
     lay_strings_free(&verdict->add);
     *verdict = (lay_verdict){0};

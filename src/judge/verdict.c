@@ -89,6 +89,7 @@ static lay_status judge_all(lay_judging *j, lay_error *err) {
     if (status != LAY_OK) return status;
     lay_judging_rank(j);
     status = lay_judging_suspects(j, chosen, err);
+    if (status == LAY_OK) status = lay_judging_parts(j, err);
     if (status != LAY_OK) return status;
     lay_judging_decide(j);
     bool ask = j->out->outcome == LAY_INCONCLUSIVE ||

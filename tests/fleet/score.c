@@ -152,6 +152,23 @@ static void compare(const json_t *truth, const lay_verdict *verdict, fleet_resul
     }
 }
 
+/* What was said to be cleared against what is whole. */
+static void compare_parts(const json_t *truth, const lay_verdict *verdict, fleet_result *out) {
+    const json_t *faults = json_object_get(truth, "faults"), *fault;
+    for (size_t i = 0; i < verdict->part_count; i++) {
+        const lay_part_finding *f = &verdict->parts[i];
+        bool faulty = false, cleared = f->state == LAY_STATE_CLEARED;
+        size_t k;
+        json_array_foreach(faults, k, fault) {
+            faulty = faulty || same_text(text_of(fault, "part"), f->part);
+        }
+        out->faulty_parts += faulty;
+        out->faulty_cleared += faulty && cleared;
+        out->sound_parts += !faulty;
+        out->sound_cleared += !faulty && cleared;
+    }
+}
+
 static lay_status diagnose(const lay_job *job, const json_t *truth, fleet_result *out, lay_error *err) {
     lay_diagnosis diagnosis = {0};
     lay_analysis_options options = {0};
@@ -162,6 +179,7 @@ static lay_status diagnose(const lay_job *job, const json_t *truth, fleet_result
     for (size_t i = 0; i < diagnosis.run_count && status == LAY_OK; i++)
         out->recorded_s += diagnosis.runs[i].duration_s;
     if (status == LAY_OK) compare(truth, &diagnosis.verdict, out);
+    if (status == LAY_OK) compare_parts(truth, &diagnosis.verdict, out);
     if (status == LAY_OK) compare_resonances(truth, &diagnosis.look, out);
     lay_diagnosis_free(&diagnosis);
     return status;

@@ -45,6 +45,7 @@ typedef struct fleet_result {
     unsigned symptoms_at_body;        /* those that name that wheel */
     int twin_count;                   /* parts nobody can tell from the faulty one */
     bool twins_named;                 /* the first suspect is right and says so of all of them */
+    int faulty_parts, faulty_cleared, sound_parts, sound_cleared; /* meshes and bearings: what "may stay" is worth */
     char message[160];
     fleet_twin twin;
     fleet_speed speeds[FLEET_RUNS];

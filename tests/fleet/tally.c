@@ -36,6 +36,10 @@ static void count(fleet_counts *c, const fleet_result *r) {
     c->diagnose_s += r->diagnose_s;
     c->recorded_s += r->recorded_s;
     c->failed += r->failed;
+    c->faulty_parts += r->faulty_parts;
+    c->faulty_cleared += r->faulty_cleared;
+    c->sound_parts += r->sound_parts;
+    c->sound_cleared += r->sound_cleared;
     if (r->failed || r->run_count == 0) return;
     count_pair(c, r);
     if (r->truth == LAY_ATTENTION) count_faulty(c, r);
@@ -122,6 +126,21 @@ static void print_pairs(const fleet_tally *tally, FILE *out) {
     print_pair_row(out, "all", &tally->all);
 }
 
+static void print_cleared_row(FILE *out, const char *name, const fleet_counts *c) {
+    if (c->faulty_parts + c->sound_parts == 0) return;
+    fprintf(out, "| %s |", name);
+    share(out, c->sound_cleared, c->sound_parts);
+    share(out, c->faulty_cleared, c->faulty_parts);
+    fprintf(out, "\n");
+}
+
+static void print_cleared(const fleet_tally *tally, FILE *out) {
+    fprintf(out, "\n| fault | sound parts cleared | faulty parts cleared |\n|---|---|---|\n");
+    for (int k = 0; k < LAY_FAULT_COUNT; k++)
+        print_cleared_row(out, lay_fault_kind_name((lay_fault_kind)k), &tally->by_kind[k]);
+    print_cleared_row(out, "all", &tally->all);
+}
+
 static void print_verdicts(const fleet_tally *tally, FILE *out) {
     print_head(out, "world");
     for (int w = 0; w < LAY_WORLD_COUNT; w++) print_row(out, lay_world_name((lay_world)w), &tally->world[w]);
@@ -136,6 +155,7 @@ static void print_verdicts(const fleet_tally *tally, FILE *out) {
             fprintf(out, "| %.1f..%.1f | %d | %.2f | %.2f |\n", 1.0 * b / FLEET_BINS, (b + 1.0) / FLEET_BINS,
                     tally->suspects[b], tally->probability[b] / tally->suspects[b],
                     1.0 * tally->right[b] / tally->suspects[b]);
+    print_cleared(tally, out);
     fprintf(out, "\nRecorded %.0f s; diagnosed %.0f times faster than real time.\n", tally->all.recorded_s,
             tally->all.recorded_s / tally->all.diagnose_s);
 }

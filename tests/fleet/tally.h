@@ -14,6 +14,7 @@ typedef struct fleet_counts {
     int outside, outside_said, outside_part, outside_unsure, outside_accused;
     int healthy, accused, healthy_outside, healthy_unsure;
     int paired, part_with_tach, part_both, paired_healthy, accused_with_tach, accused_without; /* jobs judged twice */
+    int faulty_parts, faulty_cleared, sound_parts, sound_cleared;
     double simulate_s, diagnose_s, recorded_s;
 } fleet_counts;
 
