@@ -254,8 +254,8 @@ typedef struct lay_watch_baseline lay_watch_baseline;
 LAY_API lay_watch_baseline *lay_watch_baseline_new(void); /* NULL without memory */
 LAY_API void lay_watch_baseline_free(lay_watch_baseline *baseline);
 /* Learn from one look; levels are those of `spec`. Looks without a known speed teach nothing. */
-LAY_API lay_status lay_watch_learn(lay_watch_baseline *baseline, const lay_monitor_view *view,
-                                   const lay_run_spec *spec, lay_error *err);
+LAY_API lay_status lay_watch_learn(lay_watch_baseline *baseline, const lay_monitor_view *view, const lay_run_spec *spec,
+                                   lay_error *err);
 /* Level of a part at a speed: mean of the looks within 5 % of it, and their standard deviation; false when there are
  * fewer than three. */
 LAY_API bool lay_watch_expects(const lay_watch_baseline *baseline, const char *part, double hz, double *mean_db,
@@ -265,20 +265,20 @@ LAY_API bool lay_watch_expects(const lay_watch_baseline *baseline, const char *p
 typedef struct lay_watch_row {
     const lay_expected *part;
     double order, hz;
-    bool blows;       /* a bearing: levels are heights of its blows over even noise */
-    bool vague;       /* a bearing of which only the number of elements is known: its rates may lie anywhere in a tenth,
-                       * where noise alone finds something; it never alarms */
-    bool engine;      /* an engine line is so near that it is what is heard: nothing is compared */
-    bool shared;      /* another part is so near that they are not told apart */
-    double now_db, above_db; /* level, and over the noise around */
+    bool blows;  /* a bearing: levels are heights of its blows over even noise */
+    bool vague;  /* a bearing of which only the number of elements is known: its rates may lie anywhere in a tenth,
+                  * where noise alone finds something; it never alarms */
+    bool engine; /* an engine line is so near that it is what is heard: nothing is compared */
+    bool shared; /* another part is so near that they are not told apart */
+    double now_db, above_db;      /* level, and over the noise around */
     double hold_db;               /* highest since the last reset */
     double top_db, top_s, top_hz; /* highest of all, when, at which turns/s */
-    double mean_db;   /* of the power over all looks */
-    double change_db; /* now against the baseline at this speed */
-    double worst_db;  /* largest change for half a second since the start */
-    bool alarm;       /* above the limit for half a second, and out of the noise */
-    int alarms;       /* how often that began */
-    double alarm_s;   /* when it did first */
+    double mean_db;               /* of the power over all looks */
+    double change_db;             /* now against the baseline at this speed */
+    double worst_db;              /* largest change for half a second since the start */
+    bool alarm;                   /* above the limit for half a second, and out of the noise */
+    int alarms;                   /* how often that began */
+    double alarm_s;               /* when it did first */
 } lay_watch_row;
 
 /* A moment somebody noted. */
@@ -294,7 +294,7 @@ typedef struct lay_watch {
     bool known;
     double at_s, hz, confidence;
     double min_hz, mean_hz, max_hz; /* of all looks */
-    size_t looks, blind, compared; /* blind: without a speed; compared: with a baseline at that speed */
+    size_t looks, blind, compared;  /* blind: without a speed; compared: with a baseline at that speed */
     lay_speed_source source;
     lay_watch_moment *moments;
     size_t moment_count, moment_capacity;
@@ -327,7 +327,8 @@ typedef struct lay_plan_item {
 
 /* The fewest recordings (greedily chosen). First those in which any two parts that sound alike in one gear sound
  * differently or one of them stands still, every bearing turns, under torque where some gear puts it there, one gear is
- * driven and coasted, and nothing carries torque. Then those in which every mesh carries torque on either flank once. */
+ * driven and coasted, and nothing carries torque. Then those in which every mesh carries torque on either flank once.
+ */
 typedef struct lay_plan {
     lay_plan_item *items; /* what is done, then the first, then the rest */
     size_t count, capacity;
@@ -335,8 +336,8 @@ typedef struct lay_plan {
     lay_text inseparable; /* pairs of parts that no gear tells apart by their orders, a sentence a line */
 } lay_plan;
 
-/* `table` (NULL: none) tells what is recorded already, `noisy` the gear in which the noise is heard (-1: not said), which
- * is then the one that is driven and coasted. Gears that cannot be solved are left out. LAY_BAD_INPUT when no
+/* `table` (NULL: none) tells what is recorded already, `noisy` the gear in which the noise is heard (-1: not said),
+ * which is then the one that is driven and coasted. Gears that cannot be solved are left out. LAY_BAD_INPUT when no
  * gear can be. Free with lay_plan_free. */
 LAY_API lay_status lay_plan_make(const lay_unit *unit, const lay_run_table *table, int noisy, lay_plan *out,
                                  lay_error *err);

@@ -14,8 +14,8 @@ LAY_API lay_status lay_report_text(const lay_unit *unit, const lay_run_table *ta
 
 /* The object of `layshaft diagnose --json`, appended to `out` and ended by a newline; indented by two spaces or on one
  * line. RFC 8259: UTF-8, '.' as decimal point whatever the locale, null for values that are not known (NaN, infinity).
- * Beyond the fixed members each line carries `class`, `body` and `rivals`, each verdict `add` and `stranger`, each
- * suspect `blows` and `symptoms`, each run `envelope`. */
+ * Beyond the fixed members each line carries `class`, `body` and `rivals`, each verdict `add`, `parts` and `stranger`,
+ * each suspect `blows` and `symptoms`, each run `envelope`. */
 LAY_API lay_status lay_report_json(const lay_unit *unit, const lay_run_table *table, const lay_diagnosis *d,
                                    bool indented, lay_text *out);
 
@@ -29,15 +29,26 @@ LAY_API lay_status lay_report_plot_script(const lay_unit *unit, const lay_run_sp
  * message says how to get it) or refuses the script. */
 LAY_API lay_status lay_report_gnuplot(const lay_text *script, lay_error *err);
 
-/* Write report.txt, report.json and, with `plots`, run-NN-spectrum.png and .svg for every usable run, run-NN-map of
- * those that cover a range of speed (their recordings are read again), for the likeliest suspect that strikes
- * run-NN-envelope of its best run, and of what the closer look measured suspect-N-levels and suspect-N-wheels into
- * `folder`, which is made with its parents when missing. Files of an earlier report are replaced, pictures of runs that
- * no longer exist are removed, nothing else is touched. Pictures that fail do not stop the rest: the first reason is
- * then in `plot_error` (code LAY_OK: all drawn). `written` (NULL allowed) receives the names of the files, in the order
- * written. */
+/* What a report folder is to hold. */
+typedef struct lay_report_options {
+    const char *folder; /* made with its parents when missing */
+    bool plots, clips;  /* pictures; sound of the suspects */
+    const char *job;    /* name of the job, shown on the page; NULL none */
+    const char *date;   /* of the report, as it is to be shown; NULL none */
+} lay_report_options;
+
+/* Write the report of a diagnosis:
+ *   report.html         one page with everything in it, pictures and sound included: to read, to print, to hand over
+ *   report.txt, .json   lay_report_text and lay_report_json; lines.csv: all lines of all runs
+ *   run-NN-spectrum     (.png and .svg) of every usable run, -speed where the speed is known, -map where it covers a
+ * range, -envelope of the likeliest suspect that strikes in its best run; the recordings are read again
+ *   suspect-N-levels    and -wheels, of what the closer look measured
+ *   suspect-N-recorded  -alone and -without (.flac): seconds in which the part is loudest
+ * Files of an earlier report are replaced, pictures of runs that no longer exist are removed, nothing else is touched.
+ * Pictures and sound that fail do not stop the rest: the first reason is then in `missing` (code LAY_OK: all is there).
+ * `written` (NULL allowed) receives the names of the files, in the order written. */
 LAY_API lay_status lay_report_write(const lay_unit *unit, const lay_run_table *table, const lay_diagnosis *d,
-                                    const char *folder, bool plots, lay_strings *written, lay_error *plot_error,
+                                    const lay_report_options *options, lay_strings *written, lay_error *missing,
                                     lay_error *err);
 
 /* What the unit can be heard at, for `layshaft orders`: per gear the ratio, the output's order, every part's orders,
@@ -111,7 +122,8 @@ LAY_API lay_status lay_report_listen_json(const lay_unit *unit, const lay_listen
 /* ---- layshaft plan ---- */
 
 /* The recordings to make, with how to make each. */
-LAY_API lay_status lay_report_plan_text(const lay_unit *unit, const lay_plan *plan, bool colour, int width, lay_text *out);
+LAY_API lay_status lay_report_plan_text(const lay_unit *unit, const lay_plan *plan, bool colour, int width,
+                                        lay_text *out);
 LAY_API lay_status lay_report_plan_json(const lay_unit *unit, const lay_plan *plan, bool indented, lay_text *out);
 /* One item before it is recorded, as the `number`th of those that are open. */
 LAY_API lay_status lay_report_plan_step(const lay_unit *unit, const lay_plan *plan, size_t at, size_t number,

@@ -297,6 +297,21 @@ typedef struct lay_ring_band {
  * lay_diagnose says of all runs. */
 LAY_API bool lay_run_ring_band(const lay_run_evidence *run, const lay_expected *bearing, lay_ring_band *out);
 
+/* What is to be taken so that one part is heard. It points into itself: never copy it. */
+typedef struct lay_alone_choice {
+    const char *name;       /* as the unit file spells it, borrowed; NULL: a single order */
+    lay_part_orders orders; /* count 0: a band */
+    lay_ring_band ring;     /* the band */
+    double values[LAY_PART_ORDERS_MAX];
+    lay_alone_options options;
+} lay_alone_choice;
+/* Of a bearing the band in which its blows ring, else the orders of the part or body. Errors as with
+ * lay_run_part_orders; LAY_BAD_INPUT too where a bearing stands still or cannot be looked for. */
+LAY_API lay_status lay_alone_choose(const lay_unit *unit, const lay_run_evidence *run, const char *name,
+                                    lay_alone_choice *out, lay_error *err);
+/* Make the options of `choice->orders`; `width` as in lay_alone_options. */
+LAY_API void lay_alone_take_orders(const lay_run_evidence *run, double width, lay_alone_choice *choice);
+
 /* Read a run again for an order map with `rows` steps of speed (see lay_order_spectrum), finer in speed and coarser in
  * order than the one the verdict rests on: to look at. LAY_BAD_INPUT for a run without speed. */
 LAY_API lay_status lay_run_order_map(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
@@ -305,8 +320,8 @@ LAY_API lay_status lay_run_order_map(const lay_unit *unit, const lay_run_spec *s
 
 /* ---- while it runs ---- */
 
-/* The parts of a unit in one gear, watched live: the last half second of sound, or six turns where those take longer, as
- * an order spectrum, over and over. */
+/* The parts of a unit in one gear, watched live: the last half second of sound, or six turns where those take longer,
+ * as an order spectrum, over and over. */
 typedef struct lay_monitor lay_monitor;
 
 typedef struct lay_monitor_options {
@@ -326,9 +341,9 @@ typedef struct lay_monitor_row {
                        * to even noise, which is 1 to 2; looked at once a second over four, 0 before */
     double power;     /* mean square at its orders, in full scale of the first channel; all channels together */
     double floor;     /* what the noise around would leave there; 1 for blows */
-    double engine;    /* orders to the nearest strong line of the engine, infinite where there is none: nearer than three
-                       * steps its lines are what is heard */
-    double near;      /* orders to the next part's base order; below lay_monitor_view.step * 3 they are not told apart */
+    double engine; /* orders to the nearest strong line of the engine, infinite where there is none: nearer than three
+                    * steps its lines are what is heard */
+    double near;   /* orders to the next part's base order; below lay_monitor_view.step * 3 they are not told apart */
 } lay_monitor_row;
 
 typedef struct lay_monitor_view {

@@ -21,3 +21,11 @@ double lay_clock_gap_s(void) {
     return 0;
 #endif
 }
+
+lay_moment lay_clock_moment(void) {
+    lay_moment moment = {""};
+    time_t now = time(NULL);
+    struct tm local;
+    if (localtime_r(&now, &local)) strftime(moment.text, sizeof moment.text, "%Y-%m-%d %H:%M", &local);
+    return moment;
+}

@@ -1,3 +1,5 @@
+#define _XOPEN_SOURCE 700 /* realpath */
+
 /* layshaft diagnose: the verdict on a job, or on recordings named on the command line. */
 #include <layshaft/report.h>
 
@@ -5,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "clock.h"
 #include "commands.h"
 #include "options.h"
 #include "single.h"
@@ -13,7 +16,7 @@
 typedef struct diagnose_options {
     const char *unit, *output;
     lay_single single;
-    bool no_plots;
+    bool no_plots, no_sound;
     int colour;
     lay_common common;
 } diagnose_options;
@@ -54,16 +57,34 @@ static int show(const diagnose_options *o, const subject *s, const lay_diagnosis
     return exit_status;
 }
 
+/* The last name of the path, "." and links followed; caller frees. */
+static char *folder_name(const char *folder) {
+    char *whole = realpath(folder, NULL);
+    const char *path = whole != NULL ? whole : folder, *slash = strrchr(path, '/');
+    char *name = lay_strdup(slash != NULL && slash[1] ? slash + 1 : path);
+    free(whole);
+    return name;
+}
+
 /* The report goes to its folder after the verdict was shown: a folder that cannot be written costs no result. */
 static int write_report(const diagnose_options *o, const subject *s, const lay_diagnosis *d) {
-    lay_error err = {0}, plot_error = {0};
+    lay_error err = {0}, missing = {0};
     lay_strings written = {0};
+    lay_moment now = lay_clock_moment();
+    char *job = NULL;
     if (s->report_folder == NULL) return 0;
-    lay_status status =
-        lay_report_write(s->job.unit, &s->job.table, d, s->report_folder, !o->no_plots, &written, &plot_error, &err);
-    if (plot_error.code != LAY_OK) lay_cli_finish(plot_error.code, &plot_error);
+    if (s->job.folder != NULL) job = folder_name(s->job.folder);
+    if (!o->common.quiet) lay_terminal_note("writing the report");
+    lay_status status = lay_report_write(
+        s->job.unit, &s->job.table, d,
+        &(lay_report_options){
+            .folder = s->report_folder, .plots = !o->no_plots, .clips = !o->no_sound, .job = job, .date = now.text},
+        &written, &missing, &err);
+    if (!o->common.quiet) lay_terminal_note(NULL);
+    if (missing.code != LAY_OK) lay_cli_finish(missing.code, &missing);
     if (status == LAY_OK && !o->common.quiet && !o->common.json)
-        fprintf(stderr, "\nReport: %zu files in %s\n", written.count, s->report_folder);
+        fprintf(stderr, "\nReport: %s/report.html and %zu more files\n", s->report_folder, written.count - 1);
+    free(job);
     lay_strings_free(&written);
     return lay_cli_finish(status, &err);
 }
@@ -110,7 +131,7 @@ static lay_usage usage_of(const lay_option *options, size_t count) {
                        .operands_high = -1};
 }
 
-#define OWN_ROWS 4 /* before those that single recordings share */
+#define OWN_ROWS 5 /* before those that single recordings share */
 
 int lay_cmd_diagnose(int argc, char **argv) {
     diagnose_options o = {0};
@@ -119,6 +140,7 @@ int lay_cmd_diagnose(int argc, char **argv) {
         {"unit", LAY_OPTION_TEXT, &o.unit, "UNIT", "unit file for recordings named one by one", 0, 0, NULL},
         {"output", LAY_OPTION_TEXT, &o.output, "DIR", "folder for the report (default JOB/report)", 0, 0, NULL},
         {"no-plots", LAY_OPTION_FLAG, &o.no_plots, NULL, "write no pictures", 0, 0, NULL},
+        {"no-sound", LAY_OPTION_FLAG, &o.no_sound, NULL, "write no sound of the suspects", 0, 0, NULL},
         {"colour", LAY_OPTION_CHOICE, &o.colour, LAY_COLOUR_WORDS, "colour in the text (default auto)", 0, 0, NULL},
     };
     lay_single_options(s, options + OWN_ROWS);

@@ -59,11 +59,12 @@ static lay_status analyse(const lay_listen_options *o, lay_listening *w, lay_err
 static void describe(const lay_listen_options *o, lay_listening *w) {
     w->result.spec = &w->job.table.runs[w->row];
     w->result.number = w->row + 1;
+    w->result.name = w->choice.name;
     w->result.without = o->without != NULL;
     w->result.unsure = !lay_run_trusted(&w->run);
-    w->result.orders = &w->orders;
-    w->result.ring = &w->ring;
-    w->result.width = w->alone.width;
+    w->result.orders = &w->choice.orders;
+    w->result.ring = &w->choice.ring;
+    w->result.width = w->choice.options.width;
     w->result.mean_hz = w->run.mean_hz;
     w->result.file = w->path;
 }

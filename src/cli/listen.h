@@ -24,15 +24,12 @@ typedef struct lay_listening {
     size_t row;
     lay_run_evidence run;
     bool analysed;
-    lay_part_orders orders;
-    double values[LAY_PART_ORDERS_MAX];
-    lay_ring_band ring;
-    lay_alone_options alone;
+    lay_alone_choice choice;
     lay_listen_result result;
     char *path;
 } lay_listening;
 
-/* listen_choose.c: what is taken out of the analysed run: fills orders, ring, alone and result.name. */
+/* listen_choose.c: what is taken out of the analysed run: fills choice. */
 lay_status lay_listen_choose(const lay_listen_options *o, lay_listening *w, lay_error *err);
 
 /* listen_file.c: write the part or the rest: fills path and what result says of levels. `folder` is the job; a file of

@@ -31,10 +31,10 @@ static void add_file_name(const lay_listen_options *o, const lay_listening *w, l
     else
         lay_text_add(out, "%02zu", w->row + 1);
     lay_text_add(out, "-%s", o->without ? "without-" : "");
-    if (w->result.name)
-        add_plain(w->result.name, strlen(w->result.name), out);
+    if (w->choice.name)
+        add_plain(w->choice.name, strlen(w->choice.name), out);
     else
-        lay_text_add(out, "order-%g", w->values[0]);
+        lay_text_add(out, "order-%g", w->choice.values[0]);
     lay_text_add(out, ".wav");
 }
 
@@ -100,8 +100,8 @@ static lay_status write_block(const double *part, const double *rest, size_t fra
 static lay_status pass(lay_listening *w, output *out, lay_error *err) {
     out->peak = out->part = out->whole = 0;
     out->done = 0;
-    lay_status status = lay_run_alone(w->job.unit, &w->job.table.runs[w->row], w->job.table.path, &w->run, &w->alone,
-                                      write_block, out, err);
+    lay_status status = lay_run_alone(w->job.unit, &w->job.table.runs[w->row], w->job.table.path, &w->run,
+                                      &w->choice.options, write_block, out, err);
     if (out->progress) lay_terminal_percent(NULL, 1);
     return status;
 }

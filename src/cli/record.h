@@ -4,6 +4,7 @@
 
 #include <layshaft/report.h>
 
+#include "clock.h"
 #include "live.h"
 #include "options.h"
 
@@ -54,11 +55,6 @@ void lay_record_row_free(lay_record_row *row);
 bool lay_record_row_read(char *text, const char *file, lay_run_entry cells[LAY_RECORD_CELLS], size_t *count);
 /* "gear-3-drive-01.wav", the first number that is free in the folder and the table. Caller frees. */
 char *lay_record_name(const lay_record_job *job, const char *stem, lay_error *err);
-/* "2026-11-27 10:12". */
-typedef struct lay_moment {
-    char text[24];
-} lay_moment;
-lay_moment lay_record_moment(void);
 
 /* record_run.c: one recording. What there is to say of it goes to `out`, also when the device or the disk ended it
  * (LAY_IO); nothing when nobody wanted to start. */

@@ -26,7 +26,7 @@ typedef struct calibrating {
 static lay_status record_tone(calibrating *w, FILE *screen, bool keys, lay_error *err) {
     const lay_record_options *o = w->job->options;
     lay_text comment = {0};
-    lay_text_add(&comment, "layshaft calibration; calibrator=%s; begun=%s", o->calibrate, lay_record_moment().text);
+    lay_text_add(&comment, "layshaft calibration; calibrator=%s; begun=%s", o->calibrate, lay_clock_moment().text);
     lay_live_options options = {
         .capture = lay_record_capture(o), .screen = screen, .colour = lay_terminal_colour((lay_colour)o->colour)};
     lay_status status = comment.failed ? lay_fail(err, LAY_NO_MEMORY, "not enough memory") : LAY_OK;
@@ -104,7 +104,7 @@ static lay_status store(calibrating *w, lay_text *out, lay_error *err) {
     const lay_record_options *o = w->job->options;
     lay_calibration c = {w->channel, w->calibrator.rms / w->tone.rms, w->calibrator.quantity, ""};
     lay_text warnings = {0};
-    snprintf(c.when, sizeof c.when, "%s", lay_record_moment().text);
+    snprintf(c.when, sizeof c.when, "%s", lay_clock_moment().text);
     lay_status status = lay_calibration_add(w->job->calibrations, w->live.state.device, &c, &w->tone, w->file, err);
     lay_calibrator_describe(&w->tone, &warnings);
     const lay_calibrated made = {.unit = w->job->unit,

@@ -4,18 +4,9 @@
 #include <ctype.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
 
 static const char mark[] = "layshaft recording";
-
-lay_moment lay_record_moment(void) {
-    lay_moment moment = {""};
-    time_t now = time(NULL);
-    struct tm local;
-    if (localtime_r(&now, &local)) strftime(moment.text, sizeof moment.text, "%Y-%m-%d %H:%M", &local);
-    return moment;
-}
 
 /* ---- names of files ---- */
 
@@ -147,7 +138,7 @@ static lay_status write_comment(const lay_capture_state *plan, lay_record_row *r
     }
     lay_text_add(&text, "; device=");
     for (const char *c = plan->device; *c; c++) lay_text_add(&text, "%c", *c == ';' ? ',' : *c);
-    lay_text_add(&text, "; begun=%s", lay_record_moment().text);
+    lay_text_add(&text, "; begun=%s", lay_clock_moment().text);
     row->comment = text.text;
     return text.failed ? lay_fail(err, LAY_NO_MEMORY, "not enough memory") : LAY_OK;
 }

@@ -38,8 +38,8 @@ void lay_canvas_arrow(lay_text *out, double x, double y, double size, const char
 void lay_canvas_text(lay_text *out, double x, double y, double size, lay_anchor anchor, bool bold, const char *fill,
                      const char *text) {
     static const char *const anchors[] = {"start", "middle", "end"};
-    lay_text_add(out, "<text x=\"%s\" y=\"%s\" font-size=\"%s\" text-anchor=\"%s\" fill=\"%s\"%s>", PX(x), PX(y), PX(size),
-                 anchors[anchor], fill, bold ? " font-weight=\"bold\"" : "");
+    lay_text_add(out, "<text x=\"%s\" y=\"%s\" font-size=\"%s\" text-anchor=\"%s\" fill=\"%s\"%s>", PX(x), PX(y),
+                 PX(size), anchors[anchor], fill, bold ? " font-weight=\"bold\"" : "");
     lay_markup_text(out, text);
     lay_text_add(out, "</text>\n");
 }

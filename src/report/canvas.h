@@ -1,5 +1,5 @@
-/* The few shapes of which our own drawings are made, as SVG. Lengths in pixels, numbers with a decimal point whatever the
- * locale. */
+/* The few shapes of which our own drawings are made, as SVG. Lengths in pixels, numbers with a decimal point whatever
+ * the locale. */
 #ifndef LAYSHAFT_REPORT_CANVAS_H
 #define LAYSHAFT_REPORT_CANVAS_H
 

@@ -99,6 +99,15 @@ static void stranger(lay_json *j, const lay_unit *unit, const lay_stranger *s) {
     lay_json_close_object(j);
 }
 
+static void part(lay_json *j, const lay_part_finding *f) {
+    lay_json_open_object(j, NULL);
+    lay_json_string(j, "part", f->part);
+    lay_json_string(j, "state", lay_part_state_name(f->state));
+    lay_json_number(j, "probability", f->probability, 4);
+    lay_json_string(j, "why", f->why);
+    lay_json_close_object(j);
+}
+
 static void verdict(lay_json *j, const lay_unit *unit, const lay_verdict *v) {
     lay_json_open_object(j, "verdict");
     lay_json_string(j, "outcome", lay_outcome_name(v->outcome));
@@ -107,6 +116,9 @@ static void verdict(lay_json *j, const lay_unit *unit, const lay_verdict *v) {
     for (size_t i = 0; i < v->suspect_count; i++) suspect(j, &v->suspects[i]);
     lay_json_close_array(j);
     stranger(j, unit, &v->stranger);
+    lay_json_open_array(j, "parts");
+    for (size_t i = 0; i < v->part_count; i++) part(j, &v->parts[i]);
+    lay_json_close_array(j);
     strings(j, "add", &v->add);
     lay_json_close_object(j);
 }

@@ -11,12 +11,12 @@
 #include "markup.h"
 #include "words.h"
 
-#define HEAD 46.0      /* above: names of the shafts on top */
+#define HEAD 40.0      /* above: names of the shafts on top */
 #define SHAFT 9.0      /* thickness */
-#define BOX_WIDTH 62.0 /* of what is outside the transmission */
+#define BOX_WIDTH 66.0 /* of what is outside the transmission */
 #define BOX_HEIGHT 26.0
-#define SMALL 12.0 /* font sizes */
-#define TINY 11.0
+#define SMALL 13.0 /* font sizes */
+#define TINY 12.5
 #define INK "#222222"
 #define FLOW "#0b4f8a"
 #define MARKED "#a3170f"
@@ -31,7 +31,7 @@ typedef struct sheet {
     const lay_unit *unit;
     lay_layout layout;
     lay_kinematics k;
-    bool solved; /* the gear's flow is known */
+    bool solved;                                             /* the gear's flow is known */
     double pitch, scale, margin, width, height, wheel_width; /* margin: left and right, for names, engine, axle */
     lay_text *out;
 } sheet;
@@ -67,7 +67,8 @@ static void shaft(const sheet *s, int body) {
     const lay_drawn_body *b = &s->layout.bodies[body];
     if (b->host != LAY_NOWHERE || b->planet || !(b->right > b->left)) return;
     lay_brush brush = {carries(s, body) ? "#8fa9c6" : "#dfe3e8", INK, 1, NULL};
-    lay_canvas_rect(s->out, x_of(s, b->left), axis_y(s, body) - SHAFT / 2, (b->right - b->left) * s->pitch, SHAFT, brush);
+    lay_canvas_rect(s->out, x_of(s, b->left), axis_y(s, body) - SHAFT / 2, (b->right - b->left) * s->pitch, SHAFT,
+                    brush);
 }
 
 /* Of the planets one is drawn above the axis and one below. */
@@ -98,7 +99,7 @@ static lay_brush wheel_brush(const sheet *s, size_t wheel) {
 static void teeth(const sheet *s, double x, double y, int count) {
     char text[16];
     snprintf(text, sizeof text, "%d", count);
-    lay_canvas_rect(s->out, x - 9, y - 10, 18, 13, (lay_brush){"#ffffff", "none", 0, NULL});
+    lay_canvas_rect(s->out, x - 9.5, y - 11, 19, 14, (lay_brush){"#ffffff", "none", 0, NULL});
     lay_canvas_text(s->out, x, y, TINY, LAY_ANCHOR_MIDDLE, false, INK, text);
 }
 
@@ -237,7 +238,8 @@ static void flow_points(const sheet *s, reach *of) {
     }
     for (size_t i = 0; i < gear->lock_count; i++) {
         const lay_lock *l = &gear->locks[i];
-        if (l->a == LAY_CASE || l->b == LAY_CASE || s->layout.bodies[l->a].axis != s->layout.bodies[l->b].axis) continue;
+        if (l->a == LAY_CASE || l->b == LAY_CASE || s->layout.bodies[l->a].axis != s->layout.bodies[l->b].axis)
+            continue;
         double x = x_of(s, joint(s, l->a, l->b));
         if (!isfinite(x)) continue;
         touch(&of[l->a], x);
@@ -281,8 +283,7 @@ static void box(const sheet *s, double x, double y, const char *part) {
     bool marked = mark_on(s, part, NULL) != NULL;
     lay_brush brush = {marked ? "url(#marked)" : "#ffffff", marked ? MARKED : INK, marked ? 3 : 1, NULL};
     lay_canvas_rect(s->out, x, y - BOX_HEIGHT / 2, BOX_WIDTH, BOX_HEIGHT, brush);
-    if (marked)
-        lay_canvas_rect(s->out, x + 4, y - 8, BOX_WIDTH - 8, 16, (lay_brush){"#ffffff", "none", 0, NULL});
+    if (marked) lay_canvas_rect(s->out, x + 4, y - 8, BOX_WIDTH - 8, 16, (lay_brush){"#ffffff", "none", 0, NULL});
     lay_canvas_lines(s->out, x + BOX_WIDTH / 2, y + 4, TINY, LAY_ANCHOR_MIDDLE, part, 10, 1);
 }
 
@@ -319,7 +320,7 @@ static void outside(const sheet *s) {
 
 /* ---- names ---- */
 
-#define NAME_COLUMNS 15
+#define NAME_COLUMNS 13
 
 static bool drawn_shaft(const sheet *s, int body) {
     const lay_drawn_body *b = &s->layout.bodies[body];
@@ -333,9 +334,11 @@ static void shaft_name(const sheet *s, int body) {
     int lines = lay_canvas_line_count(name, NAME_COLUMNS, 2);
     if (!drawn_shaft(s, body)) return;
     if (body == s->unit->reference)
-        lay_canvas_lines(s->out, x_of(s, b->left), y - 24 - 13 * (lines - 1), SMALL, LAY_ANCHOR_START, name, NAME_COLUMNS, 2);
+        lay_canvas_lines(s->out, x_of(s, b->left), y - 24 - 13 * (lines - 1), SMALL, LAY_ANCHOR_START, name,
+                         NAME_COLUMNS, 2);
     else if (body == s->unit->output)
-        lay_canvas_lines(s->out, x_of(s, b->right), y - 24 - 13 * (lines - 1), SMALL, LAY_ANCHOR_END, name, NAME_COLUMNS, 2);
+        lay_canvas_lines(s->out, x_of(s, b->right), y - 24 - 13 * (lines - 1), SMALL, LAY_ANCHOR_END, name,
+                         NAME_COLUMNS, 2);
     else if (b->left < 1 && s->layout.bodies[body].axis != s->layout.bodies[s->unit->reference].axis)
         lay_canvas_lines(s->out, x_of(s, b->left) - 6, y + 4, SMALL, LAY_ANCHOR_END, name, NAME_COLUMNS, 2);
     else if (s->layout.bodies[body].axis == s->layout.bodies[s->unit->reference].axis)
@@ -354,7 +357,7 @@ static void column_names(const sheet *s, size_t column, lay_text *out) {
 #define FOOT_LINES 4
 
 static int foot_columns(const sheet *s) {
-    return (int)fmax(5, s->pitch / (0.52 * TINY));
+    return (int)fmax(5, s->pitch / (0.5 * TINY));
 }
 
 static void names(const sheet *s) {
@@ -423,12 +426,12 @@ static void marks(const sheet *s) {
 
 /* ---- the whole ---- */
 
-#define DRAWING_HEIGHT 270.0 /* about, of the wheels */
-#define DRAWING_WIDTH 560.0
+#define DRAWING_HEIGHT 260.0 /* about, of the wheels */
+#define DRAWING_WIDTH 480.0
 
 static void measure(sheet *s) {
     double columns = (double)s->layout.column_count, tall = s->layout.bottom - s->layout.top;
-    s->pitch = fmin(92, fmax(52, DRAWING_WIDTH / columns));
+    s->pitch = fmin(84, fmax(52, DRAWING_WIDTH / columns));
     s->scale = fmin(4.5, DRAWING_HEIGHT / fmax(tall, 1));
     s->margin = fmax(0.62 * s->pitch + BOX_WIDTH, 100) + 6;
     s->wheel_width = 0.4 * s->pitch;

@@ -1,5 +1,5 @@
-/* A side view of the unit as SVG: shafts, wheels to scale by their teeth, bearings, how the torque goes in one gear, and
- * marks on parts. */
+/* A side view of the unit as SVG: shafts, wheels to scale by their teeth, bearings, how the torque goes in one gear,
+ * and marks on parts. */
 #ifndef LAYSHAFT_REPORT_DRAWING_H
 #define LAYSHAFT_REPORT_DRAWING_H
 

@@ -36,8 +36,10 @@ static void size_wheels(const lay_unit *unit, lay_layout *l) {
         const lay_mesh *m = &unit->meshes[i];
         double scale = distance(unit, l, m) / own_distance(m);
         bool driver_ring = m->internal && m->driver.teeth > m->driven.teeth;
-        l->wheels[2 * i] = (lay_drawn_wheel){
-            .body = m->driver.body, .teeth = m->driver.teeth, .radius = 0.5 * m->driver.teeth * scale, .ring = driver_ring};
+        l->wheels[2 * i] = (lay_drawn_wheel){.body = m->driver.body,
+                                             .teeth = m->driver.teeth,
+                                             .radius = 0.5 * m->driver.teeth * scale,
+                                             .ring = driver_ring};
         l->wheels[2 * i + 1] = (lay_drawn_wheel){.body = m->driven.body,
                                                  .teeth = m->driven.teeth,
                                                  .radius = 0.5 * m->driven.teeth * scale,
@@ -141,7 +143,8 @@ lay_status lay_layout_make(const lay_unit *unit, lay_layout *out, bool *possible
     bool *placed = NULL;
     *out = (lay_layout){0};
     *possible = false;
-    lay_status status = allocate(unit, out, &root, &placed) ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+    lay_status status =
+        allocate(unit, out, &root, &placed) ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
     if (status == LAY_OK) *possible = lay_layout_axes(unit, out, root);
     if (*possible) {
         size_wheels(unit, out);

@@ -25,13 +25,13 @@ typedef struct lay_drawn_body {
 
 typedef struct lay_layout {
     size_t axis_count, column_count;
-    double *axis_y;           /* [axis_count] downwards from the reference's axis */
-    lay_drawn_body *bodies;   /* [unit->body_count] */
-    lay_drawn_wheel *wheels;  /* [2 * unit->mesh_count]: driver, driven of each mesh */
-    size_t *column;           /* [unit->mesh_count] */
-    bool *touching;           /* [unit->mesh_count]: drawn in contact; else the plane does not allow it */
-    double *bearing_at;       /* [unit->bearing_count] along the axis of its rings, NAN: nowhere */
-    double top, bottom;       /* of everything */
+    double *axis_y;          /* [axis_count] downwards from the reference's axis */
+    lay_drawn_body *bodies;  /* [unit->body_count] */
+    lay_drawn_wheel *wheels; /* [2 * unit->mesh_count]: driver, driven of each mesh */
+    size_t *column;          /* [unit->mesh_count] */
+    bool *touching;          /* [unit->mesh_count]: drawn in contact; else the plane does not allow it */
+    double *bearing_at;      /* [unit->bearing_count] along the axis of its rings, NAN: nowhere */
+    double top, bottom;      /* of everything */
 } lay_layout;
 
 /* *possible is false for a unit that has no wheels or whose axes cannot be told apart. */

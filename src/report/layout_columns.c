@@ -1,5 +1,6 @@
-/* What stands beside what along the shafts of a unit's drawing. The unit file gives no lengths: pairs stand in the order of
- * the file, wheels beside the shaft they belong to, bearings at the ends that their names or their order suggest. */
+/* What stands beside what along the shafts of a unit's drawing. The unit file gives no lengths: pairs stand in the
+ * order of the file, wheels beside the shaft they belong to, bearings at the ends that their names or their order
+ * suggest. */
 #include "layout.h"
 
 #include <ctype.h>
@@ -25,14 +26,42 @@ static bool same_wheel(const lay_unit *unit, const lay_layout *l, size_t a, size
     return mate_axis(l, a) != mate_axis(l, b) || l->bodies[wa->body].planet;
 }
 
+/* Two columns would hide a wheel when they became one. */
+static bool would_hide(const lay_unit *unit, const lay_layout *l, int *root, int a, int b) {
+    for (size_t i = 0; i < 2 * unit->mesh_count; i++)
+        for (size_t k = 0; k < 2 * unit->mesh_count; k++) {
+            if (lay_root(root, (int)(i / 2)) != a || lay_root(root, (int)(k / 2)) != b) continue;
+            const lay_wheel *x = wheel_of(unit, i), *y = wheel_of(unit, k);
+            bool one_axis = l->bodies[x->body].axis == l->bodies[y->body].axis;
+            bool epicyclic = unit->meshes[i / 2].carrier != LAY_CASE && unit->meshes[k / 2].carrier != LAY_CASE;
+            if (one_axis && !epicyclic && (x->body != y->body || x->teeth != y->teeth)) return true;
+        }
+    return false;
+}
+
+static bool locks(const lay_unit *unit, int body) {
+    for (size_t g = 0; g < unit->gear_count; g++)
+        for (size_t k = 0; k < unit->gears[g].lock_count; k++)
+            if (unit->gears[g].locks[k].a == body || unit->gears[g].locks[k].b == body) return true;
+    return body == unit->reference || body == unit->output;
+}
+
+static void join_same(const lay_unit *unit, lay_layout *l, int *root, bool of_idlers) {
+    for (size_t a = 0; a < 2 * unit->mesh_count; a++)
+        for (size_t b = 0; b < a; b++) {
+            int ra = lay_root(root, (int)(a / 2)), rb = lay_root(root, (int)(b / 2));
+            if (!same_wheel(unit, l, a, b) || locks(unit, l->wheels[a].body) == of_idlers) continue;
+            if (ra != rb && would_hide(unit, l, root, ra, rb)) continue;
+            lay_join(root, ra, rb);
+            l->wheels[a].again = true;
+        }
+}
+
+/* Idlers and planets are surely one wheel; a wheel of a shaft may be two that are alike. */
 static void join_columns(const lay_unit *unit, lay_layout *l, int *root) {
     for (size_t i = 0; i < unit->mesh_count; i++) root[i] = (int)i;
-    for (size_t a = 0; a < 2 * unit->mesh_count; a++)
-        for (size_t b = 0; b < a; b++)
-            if (same_wheel(unit, l, a, b)) {
-                lay_join(root, (int)(a / 2), (int)(b / 2));
-                l->wheels[a].again = true;
-            }
+    join_same(unit, l, root, true);
+    join_same(unit, l, root, false);
 }
 
 /* ---- which body rides on which ---- */

@@ -60,20 +60,28 @@ static lay_status shade(plot *p, lay_error *err) {
     return status;
 }
 
+static double row_rpm(const plot *p, size_t row) {
+    return 60 * p->map->class_hz[p->rows[row]];
+}
+
+static double row_step(const plot *p) {
+    return (row_rpm(p, p->row_count - 1) - row_rpm(p, 0)) / (double)(p->row_count - 1);
+}
+
 /* Each row is drawn between the middles to its neighbours: speeds of rows are not quite even. */
 static void data(const plot *p) {
     size_t bins = (size_t)(p->max_order / p->map->step) + 1;
     if (bins > p->map->bins) bins = p->map->bins;
-    lay_text_add(p->out, "$map << END\n");
+    double first = row_rpm(p, 0), step = row_step(p);
+    lay_text_add(p->out, "$map << END\n%zu", bins);
+    for (size_t i = 0; i < bins; i++) lay_text_add(p->out, " %s", lay_words_number((double)i * p->map->step, 4).text);
+    lay_text_add(p->out, "\n");
     for (size_t r = 0; r < p->row_count; r++) {
-        for (size_t i = 0; i < bins; i++) lay_text_add(p->out, i ? " %d" : "%d", p->shades.shade[r * p->map->bins + i]);
+        lay_text_add(p->out, "%s", lay_words_number(first + (double)r * step, 3).text);
+        for (size_t i = 0; i < bins; i++) lay_text_add(p->out, " %d", p->shades.shade[r * p->map->bins + i]);
         lay_text_add(p->out, "\n");
     }
     lay_text_add(p->out, "END\n");
-}
-
-static double row_rpm(const plot *p, size_t row) {
-    return 60 * p->map->class_hz[p->rows[row]];
 }
 
 static void title(const plot *p) {
@@ -156,11 +164,8 @@ static void frame(const plot *p) {
 static void picture(const plot *p, lay_picture_kind kind, const char *path) {
     if (path == NULL) return;
     const lay_look *look = &p->view->d->look;
-    double first = row_rpm(p, 0), step = (row_rpm(p, p->row_count - 1) - first) / (double)(p->row_count - 1);
     lay_plot_begin(p->out, kind, 1200, 700, path);
-    lay_text_add(p->out, "plot $map matrix using (%s * $1):(%s + %s * $2):3 with image",
-                 lay_words_number(p->map->step, 6).text, lay_words_number(first, 4).text,
-                 lay_words_number(step, 6).text);
+    lay_text_add(p->out, "plot $map nonuniform matrix using 1:2:3 with image");
     for (size_t i = 0; look->answered && i < look->response.resonance_count && i < 4; i++)
         if (60 * look->response.resonances[i].hz / row_rpm(p, p->row_count - 1) <= p->max_order)
             lay_text_add(p->out, ", $hz%zu with lines lw 1.6 dt (12,8) lc rgb '#e08a00'", i);

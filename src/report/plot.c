@@ -6,25 +6,41 @@
 #include <string.h>
 #include <sys/wait.h>
 
+#include "picture.h"
+
 /* -d: the user's own start-up file must not change the pictures. Its messages would land among ours. */
 #define GNUPLOT "gnuplot -d >/dev/null 2>&1"
 
-lay_status lay_report_gnuplot(const lay_text *script, lay_error *err) {
+lay_status lay_gnuplot_start(const lay_text *script, FILE **gnuplot, bool *complete, lay_error *err) {
+    *gnuplot = NULL;
     if (script->failed || script->text == NULL)
         return lay_fail(err, LAY_NO_MEMORY, "not enough memory to draw the plots");
-    FILE *pipe = popen(GNUPLOT, "w");
-    if (pipe == NULL) return lay_fail(err, LAY_IO, "gnuplot could not be started, so there are no plots");
-    size_t sent = fwrite(script->text, 1, script->length, pipe);
-    int status = pclose(pipe);
+    *gnuplot = popen(GNUPLOT, "w");
+    if (*gnuplot == NULL) return lay_fail(err, LAY_IO, "gnuplot could not be started, so there are no plots");
+    *complete = fwrite(script->text, 1, script->length, *gnuplot) == script->length;
+    *complete = fputs("exit\n", *gnuplot) >= 0 && *complete; /* it need not wait for us to close the pipe */
+    *complete = fflush(*gnuplot) == 0 && *complete;
+    return LAY_OK;
+}
+
+lay_status lay_gnuplot_finish(FILE *gnuplot, bool complete, lay_error *err) {
+    int status = pclose(gnuplot);
     int code = status >= 0 && WIFEXITED(status) ? WEXITSTATUS(status) : -1;
     if (code == 127 || code == 126)
         return lay_fail(
             err, LAY_IO,
             "gnuplot is not installed, so there are no plots; install it with your package manager (on Debian: "
             "apt install gnuplot-nox) or pass --no-plots");
-    if (code != 0 || sent != script->length)
+    if (code != 0 || !complete)
         return lay_fail(err, LAY_IO,
                         "gnuplot could not draw a plot (exit status %d); is the folder writable and the disk not full?",
                         code);
     return LAY_OK;
+}
+
+lay_status lay_report_gnuplot(const lay_text *script, lay_error *err) {
+    FILE *gnuplot;
+    bool complete;
+    lay_status status = lay_gnuplot_start(script, &gnuplot, &complete, err);
+    return status == LAY_OK ? lay_gnuplot_finish(gnuplot, complete, err) : status;
 }

@@ -7,7 +7,7 @@
 
 #include "picture.h"
 
-#define COLUMNS 600 /* of the map, at most: what a picture can show */
+#define COLUMNS 420 /* of the map, at most: what a picture can show */
 #define ROWS 400    /* about so many */
 #define TOP_ORDER 40.0
 #define LEAST_TOP_ORDER 10.0
@@ -83,7 +83,11 @@ lay_status lay_report_speed_draw(const lay_unit *unit, const char *table_path, c
     lay_status status = lay_make_folder(folder, err);
     if (status == LAY_OK) lay_picture_remove(folder, stem);
     if (status == LAY_OK) status = lay_run_spectrogram(unit, row->spec, table_path, &options, &map, err);
-    if (status == LAY_OK) status = lay_picture_draw(folder, stem, script, &(drawing){unit, row, &map}, NULL, err);
+    if (status == LAY_OK) {
+        lay_easel easel = {.folder = folder};
+        lay_easel_draw(&easel, stem, script, &(drawing){unit, row, &map});
+        status = lay_easel_end(&easel, err);
+    }
     if (status == LAY_OK && (*path = lay_path_join(folder, name)) == NULL)
         status = lay_fail(err, LAY_NO_MEMORY, "not enough memory");
     lay_spectrogram_free(&map);

@@ -1,5 +1,6 @@
 #include "text.h"
 
+#include "fields.h"
 #include "words.h"
 
 size_t lay_report_run_count(const lay_report_view *view) {
@@ -29,6 +30,23 @@ static void add_recordings(const lay_report_view *view, const lay_page *page) {
     for (size_t i = 0; i < add->count; i++) lay_page_wrap(page, LAY_INK_PLAIN, "   - ", add->items[i]);
 }
 
+/* The parts of one state on a line each kind, in the words of the workshop. */
+static void parts_in(const lay_report_view *view, const lay_page *page, lay_part_state state, const char *label) {
+    lay_text names = {0};
+    lay_part_names(view, state, &names);
+    if (names.length > 0) lay_page_field(page, label, "%s", names.failed ? "" : names.text);
+    lay_text_free(&names);
+}
+
+static void may_stay(const lay_report_view *view, const lay_page *page) {
+    if (view->d->verdict.part_count == 0) return;
+    lay_page_blank(page);
+    lay_page_heading(page, LAY_INK_BOLD, "What may stay, as far as these recordings tell");
+    parts_in(view, page, LAY_STATE_CLEARED, "May stay");
+    parts_in(view, page, LAY_STATE_OPEN, "Open");
+    parts_in(view, page, LAY_STATE_UNTESTED, "Not tested");
+}
+
 static void advice(const lay_page *page) {
     lay_page_blank(page);
     lay_page_wrap(
@@ -43,6 +61,7 @@ lay_status lay_report_text(const lay_unit *unit, const lay_run_table *table, con
     lay_page page = lay_page_on(out, colour, width);
     heading(&view, &page);
     lay_report_text_suspects(&view, &page);
+    may_stay(&view, &page);
     add_recordings(&view, &page);
     lay_report_text_runs(&view, &page);
     advice(&page);

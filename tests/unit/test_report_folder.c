@@ -50,18 +50,29 @@ static void test_write(void **state) {
     put("report/run-07-spectrum.png", "of an earlier report");
     put("report/run-07-envelope.svg", "of an earlier report");
     put("report/run-01-envelope.png", "of an earlier report, of a run that is there still");
+    put("report/run-02-speed.png", "of an earlier report");
+    put("report/suspect-1-alone.flac", "of an earlier report");
     put("report/notes.txt", "mine");
     put("report/run-01-spectrum.wav", "a recording");
-    assert_int_equal(lay_report_write(f.unit, &f.table, &f.diagnosis, where, false, &written, &plot, &err), LAY_OK);
+    assert_int_equal(
+        lay_report_write(f.unit, &f.table, &f.diagnosis, &(lay_report_options){.folder = where}, &written, &plot, &err),
+        LAY_OK);
     assert_int_equal(plot.code, LAY_OK);
-    assert_int_equal(written.count, 2);
-    assert_string_equal(written.items[0], "report.txt");
+    static const char *const files[] = {"report.txt", "report.json", "lines.csv", "report.html"};
+    assert_int_equal(written.count, 4);
+    for (size_t i = 0; i < 4; i++) assert_string_equal(written.items[i], files[i]);
     assert_true(exists("report/report.txt") && exists("report/report.json"));
     assert_false(exists("report/run-07-spectrum.png"));
+    assert_false(exists("report/run-02-speed.png") || exists("report/suspect-1-alone.flac"));
     assert_false(exists("report/run-07-envelope.svg") || exists("report/run-01-envelope.png"));
     assert_true(exists("report/notes.txt") && exists("report/run-01-spectrum.wav"));
     lay_strings_free(&written);
-    const char *all[] = {"report/notes.txt", "report/run-01-spectrum.wav", "report/report.txt", "report/report.json",
+    const char *all[] = {"report/notes.txt",
+                         "report/run-01-spectrum.wav",
+                         "report/report.txt",
+                         "report/report.json",
+                         "report/lines.csv",
+                         "report/report.html",
                          "report"};
     for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) drop(all[i]);
     free(where);
@@ -75,7 +86,9 @@ static void test_folder_is_a_file(void **state) {
     char *where = inside("file/report");
     fixture_make(&f);
     put("file", "in the way");
-    assert_int_equal(lay_report_write(f.unit, &f.table, &f.diagnosis, where, false, NULL, NULL, &err), LAY_IO);
+    assert_int_equal(
+        lay_report_write(f.unit, &f.table, &f.diagnosis, &(lay_report_options){.folder = where}, NULL, NULL, &err),
+        LAY_IO);
     assert_non_null(strstr(err.message, "a file has that name"));
     drop("file");
     free(where);
@@ -92,13 +105,17 @@ static void test_no_gnuplot(void **state) {
     char *where = inside("bare");
     fixture_make(&f);
     setenv("PATH", "/nonexistent", 1);
-    assert_int_equal(lay_report_write(f.unit, &f.table, &f.diagnosis, where, true, NULL, &plot, &err), LAY_OK);
+    assert_int_equal(lay_report_write(f.unit, &f.table, &f.diagnosis,
+                                      &(lay_report_options){.folder = where, .plots = true}, NULL, &plot, &err),
+                     LAY_OK);
     setenv("PATH", before, 1);
     assert_int_equal(plot.code, LAY_IO);
     assert_non_null(strstr(plot.message, "not installed"));
     assert_true(exists("bare/report.txt") && !exists("bare/run-01-spectrum.png"));
     drop("bare/report.txt");
     drop("bare/report.json");
+    drop("bare/lines.csv");
+    drop("bare/report.html");
     drop("bare");
     free(before);
     free(where);
