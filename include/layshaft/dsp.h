@@ -121,6 +121,9 @@ LAY_API double lay_kurtosis(const double *x, size_t n);
  * `x` ranks above every number and counts as infinity, here and in the running quantile. */
 LAY_API double lay_quantile(double *x, size_t n, double q);
 LAY_API double lay_median(double *x, size_t n); /* reorders x */
+/* Score interval of Wilson (1927, J. Am. Stat. Assoc. 22, 209-212) for a share of which `k` of `n` were seen: where
+ * the true share lies, at `z` standard deviations (1.96: 95 %). 0 to 1 for n = 0. */
+LAY_API void lay_share_interval(int k, int n, double z, double *low, double *high);
 /* Running quantile over `width` neighbours (odd; an even one counts as the next odd; shortened at the
  * ends): out[i]. Not in place. Fast while the width is some thousands at most. */
 LAY_API lay_status lay_running_quantile(const double *x, size_t n, size_t width, double q, double *out, lay_error *err);

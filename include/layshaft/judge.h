@@ -314,6 +314,42 @@ LAY_API void lay_watch_take(lay_watch *watch, const lay_monitor_view *view);
 LAY_API void lay_watch_reset(lay_watch *watch);
 LAY_API lay_status lay_watch_note(lay_watch *watch, lay_error *err);
 
+/* ---- how often the verdict was right ---- */
+
+/* Verdicts of one kind against what was found. */
+typedef struct lay_ledger_count {
+    int of, right;
+} lay_ledger_count;
+
+/* What teardowns showed for one kind of finding. */
+typedef struct lay_ledger_kind {
+    int found;   /* parts */
+    int first;   /* of them the first suspect, or not to be told from it */
+    int listed;  /* named after the first */
+    int cleared; /* said to have nothing against them */
+} lay_ledger_kind;
+
+#define LAY_LEDGER_BINS 3
+/* Lower ends of the bins of probability: 0.9, 0.5, 0. */
+LAY_API double lay_ledger_bin(size_t bin);
+
+/* All jobs under a folder that have a found.csv. */
+typedef struct lay_ledger {
+    int jobs;
+    lay_ledger_count attention, outside, clear; /* verdicts that what was found decides on */
+    int undecided;                              /* jobs whose findings neither confirm nor refute the verdict */
+    int inconclusive, unjudged;                 /* jobs whose recordings could not tell; without a verdict */
+    lay_ledger_kind kinds[LAY_FOUND_COUNT];     /* LAY_FOUND_GOOD: sound parts that were looked at */
+    lay_ledger_count bins[LAY_LEDGER_BINS];     /* first suspects that were looked at, by the probability they had */
+    lay_strings skipped;                        /* tables that could not be read, a sentence each */
+} lay_ledger;
+/* Count one job; of a part that stands twice the later row holds. */
+LAY_API void lay_ledger_add(lay_ledger *ledger, const lay_found_table *found);
+/* Count every job in `folder` and below it, up to six folders deep; links are not followed. Tables that cannot be read
+ * are skipped and told. LAY_BAD_INPUT when there is no such folder. Free with lay_ledger_free. */
+LAY_API lay_status lay_ledger_read(const char *folder, lay_ledger *out, lay_error *err);
+LAY_API void lay_ledger_free(lay_ledger *ledger);
+
 /* ---- which recordings to make ---- */
 
 /* One recording that is worth making. */

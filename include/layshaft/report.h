@@ -51,6 +51,18 @@ LAY_API lay_status lay_report_write(const lay_unit *unit, const lay_run_table *t
                                     const lay_report_options *options, lay_strings *written, lay_error *missing,
                                     lay_error *err);
 
+/* What a report.json of an earlier diagnosis says of one part; strings are borrowed or static. */
+typedef struct lay_told {
+    char outcome[16]; /* "attention", ... */
+    lay_named named;  /* how it was named */
+    double
+        probability; /* that the report gives it, or the first suspect it cannot be told from; NaN: it is not named */
+    char state[16];  /* of the part: "suspect", ..., "" where nothing is said of it */
+} lay_told;
+/* Read it. `part` NULL or "": the unit as a whole, which is never named. A suspect outside that the unit file does not
+ * list is named by any `part` that is `outside`. LAY_BAD_INPUT for a file that is missing or no report. */
+LAY_API lay_status lay_report_tell(const char *path, const char *part, bool outside, lay_told *out, lay_error *err);
+
 /* What the unit can be heard at, for `layshaft orders`: per gear the ratio, the output's order, every part's orders,
  * which carry torque, and which parts cannot be told apart. `gear` -1: all gears. Text at most `width` columns; JSON on
  * one object. Orders closer than `resolution` (0: 1/64) count as the same. Gears that cannot be solved are errors. */
@@ -118,6 +130,21 @@ LAY_API lay_status lay_report_listen_text(const lay_listen_result *result, bool 
 LAY_API lay_status lay_report_listen_played(const lay_listen_result *result, bool colour, int width, lay_text *out);
 LAY_API lay_status lay_report_listen_json(const lay_unit *unit, const lay_listen_result *result, bool indented,
                                           lay_text *out);
+
+/* ---- layshaft found, layshaft ledger ---- */
+
+/* What the teardown of a job showed so far; text as lay_report_text writes it. `unit` is borrowed. */
+LAY_API lay_status lay_report_found_text(const lay_unit *unit, const lay_found_table *found, bool colour, int width,
+                                         lay_text *out);
+LAY_API lay_status lay_report_found_json(const lay_unit *unit, const lay_found_table *found, bool indented,
+                                         lay_text *out);
+/* "worn, pitted or scuffed teeth", ...; static text. */
+LAY_API const char *lay_report_found_words(lay_found_what what);
+/* How often the verdicts of a folder of jobs were right, with the interval that leaves (95 %, see lay_share_interval).
+ */
+LAY_API lay_status lay_report_ledger_text(const char *folder, const lay_ledger *ledger, bool colour, int width,
+                                          lay_text *out);
+LAY_API lay_status lay_report_ledger_json(const char *folder, const lay_ledger *ledger, bool indented, lay_text *out);
 
 /* ---- layshaft plan ---- */
 

@@ -177,6 +177,59 @@ LAY_API lay_status lay_calibration_load(const char *path, const char *device, la
 LAY_API lay_status lay_calibration_add(const char *path, const char *device, const lay_calibration *c,
                                        const lay_calibrator_tone *tone, const char *file, lay_error *err);
 
+/* ---- what teardowns showed ---- */
+
+/* What a part was found to be. */
+typedef enum lay_found_what {
+    LAY_FOUND_GOOD,    /* looked at, nothing wrong */
+    LAY_FOUND_TEETH,   /* worn, pitted or scuffed, or in wrong contact */
+    LAY_FOUND_RUN_OUT, /* a wheel out of true, a bent shaft */
+    LAY_FOUND_CHIP,    /* a chipped or cracked tooth */
+    LAY_FOUND_WAVES,   /* how the teeth were made */
+    LAY_FOUND_OUTER,   /* races, elements and cage of a bearing */
+    LAY_FOUND_INNER,
+    LAY_FOUND_ELEMENT,
+    LAY_FOUND_CAGE,
+    LAY_FOUND_PLAY,    /* preload or end play out of limits */
+    LAY_FOUND_OUTSIDE, /* something that is not of the transmission */
+    LAY_FOUND_OTHER,
+    LAY_FOUND_COUNT
+} lay_found_what;
+LAY_API const char *lay_found_word(lay_found_what what); /* "good", "teeth", ..., as in the table */
+
+/* How the verdict of that time had named the part. */
+typedef enum lay_named {
+    LAY_NAMED_FIRST,  /* as the first suspect */
+    LAY_NAMED_TWIN,   /* as one that cannot be told from the first */
+    LAY_NAMED_LISTED, /* among the others */
+    LAY_NAMED_NO,
+    LAY_NAMED_COUNT
+} lay_named;
+LAY_API const char *lay_named_word(lay_named named); /* "first", "twin", "listed", "no" */
+
+/* A part that was looked at; strings are owned by the table, "" where nothing is said. */
+typedef struct lay_found {
+    char *when, *part, *body, *note; /* body: the wheel of a mesh; part "": the unit as a whole */
+    lay_found_what what;
+    char *outcome; /* of the verdict: "attention", ..., "" when there was none */
+    lay_named named;
+    double probability; /* that the verdict gave the part, or the first suspect it cannot be told from; NaN: none */
+    char *state;        /* that the verdict gave it: "suspect", "open", "untested", "cleared" or "" */
+} lay_found;
+typedef struct lay_found_table {
+    lay_found *rows; /* [count] in the order of the file: of one part the later row is the newer */
+    size_t count, capacity;
+} lay_found_table;
+/* Read the table; a missing one is empty. LAY_BAD_INPUT with file and line for one that cannot be read. Free with
+ * lay_found_free. */
+LAY_API lay_status lay_found_load(const char *path, lay_found_table *out, lay_error *err);
+/* The same from text; `path` is for errors. */
+LAY_API lay_status lay_found_parse(const char *text, size_t length, const char *path, lay_found_table *out,
+                                   lay_error *err);
+LAY_API void lay_found_free(lay_found_table *table);
+/* Add a row; what stands there stays. As lay_run_table_add. NULL strings are empty. */
+LAY_API lay_status lay_found_add(const char *path, const lay_found *found, lay_error *err);
+
 /* ---- rpm logs ---- */
 
 /* Readings of a scan tool or logger; its clock is its own. */

@@ -16,6 +16,10 @@
 #include "../fuzz/fuzz_log.c"
 #undef LLVMFuzzerTestOneInput
 
+#define LLVMFuzzerTestOneInput fuzz_found
+#include "../fuzz/fuzz_found.c"
+#undef LLVMFuzzerTestOneInput
+
 static int replay(const char *folder, int (*target)(const uint8_t *, size_t)) {
     char path[600];
     int count = 0;
@@ -51,8 +55,13 @@ static void rpm_logs(void **state) {
     assert_true(replay(LAYSHAFT_SOURCE_DIR "/tests/fuzz/corpus/log", fuzz_log) >= 10);
 }
 
+static void findings(void **state) {
+    (void)state;
+    assert_true(replay(LAYSHAFT_SOURCE_DIR "/tests/fuzz/corpus/found", fuzz_found) >= 10);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {cmocka_unit_test(tables_of_runs), cmocka_unit_test(sample_csv),
-                                       cmocka_unit_test(rpm_logs)};
+                                       cmocka_unit_test(rpm_logs), cmocka_unit_test(findings)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

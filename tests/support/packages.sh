@@ -2,9 +2,9 @@
 # shellcheck shell=bash disable=SC2034
 
 # what compiles and runs the program
-packages_build="build-essential cmake pkg-config libfftw3-dev libsndfile1-dev portaudio19-dev gnuplot-nox"
+packages_build="build-essential cmake pkg-config libfftw3-dev libsndfile1-dev libjansson-dev portaudio19-dev gnuplot-nox"
 # what the tests need besides
-packages_test="libcmocka-dev libjansson-dev libsamplerate0-dev python3-scipy mandoc shellcheck clang clang-format flac sox jackd2
+packages_test="libcmocka-dev libsamplerate0-dev python3-scipy mandoc shellcheck clang clang-format flac sox jackd2
 chromium python3-html5lib poppler-utils"
 
 # Prints those of the named packages that are not installed.
