@@ -71,6 +71,12 @@ LAY_API lay_status lay_report_orders_text(const lay_unit *unit, int gear, double
 LAY_API lay_status lay_report_orders_json(const lay_unit *unit, int gear, double resolution, bool indented,
                                           lay_text *out, lay_error *err);
 
+/* What lay_unit_interview made: the file at `path`, what is open and what looks odd in it (a sentence a line). */
+LAY_API lay_status lay_report_unit_text(const lay_unit *unit, const char *path, const lay_text *open,
+                                        const lay_text *odd, int width, lay_text *out);
+LAY_API lay_status lay_report_unit_json(const lay_unit *unit, const char *path, const lay_text *open,
+                                        const lay_text *odd, bool indented, lay_text *out);
+
 /* ---- layshaft speed ---- */
 
 /* One run as the speed report shows it; all borrowed. */

@@ -179,4 +179,21 @@ LAY_API double lay_unit_ratio(const lay_unit *unit, const lay_kinematics *k);
  * the unit file, the axle's body stands or turns freely in this gear (neutral), a speed that is not above 0. */
 LAY_API double lay_unit_reference_hz(const lay_unit *unit, const lay_kinematics *k, double road_speed_ms);
 
+/* ---- a unit file from questions ---- */
+
+typedef struct lay_question {
+    const char *text;  /* one or several lines, without a question mark of the terminal's own */
+    const char *usual; /* taken for an empty answer; NULL: it has to be answered */
+    const char *wrong; /* why the answer before would not do; NULL: it is asked for the first time */
+} lay_question;
+/* Append the answer to `answer`; an error ends the interview. Where nobody can answer anew, a question with `wrong` is
+ * an error of the caller's own. */
+typedef lay_status (*lay_ask)(void *user, const lay_question *question, lay_text *answer, lay_error *err);
+
+/* Ask for layout, gears, tooth counts, what is outside and bearings, and append a commented unit file to `file`: it
+ * parses, and every gear in it can be solved. What is not known ('?') stays in it as a comment and is told in `open`,
+ * a sentence a line. What looks odd, such as a gear that is shorter than the one below it, goes to `odd` likewise. */
+LAY_API lay_status lay_unit_interview(lay_ask ask, void *user, lay_text *file, lay_text *open, lay_text *odd,
+                                      lay_error *err);
+
 #endif

@@ -2,6 +2,7 @@
 #ifndef LAYSHAFT_CLI_COMMANDS_H
 #define LAYSHAFT_CLI_COMMANDS_H
 
+int lay_cmd_unit(int argc, char **argv);
 int lay_cmd_orders(int argc, char **argv);
 int lay_cmd_speed(int argc, char **argv);
 int lay_cmd_diagnose(int argc, char **argv);

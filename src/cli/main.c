@@ -13,6 +13,7 @@ typedef struct command {
 } command;
 
 static const command commands[] = {
+    {"unit", lay_cmd_unit, "NEW", "unit file from plain questions"},
     {"orders", lay_cmd_orders, "UNIT", "expected orders of every part in every gear"},
     {"plan", lay_cmd_plan, "UNIT", "the fewest recordings that tell every part"},
     {"record", lay_cmd_record, "JOB", "recordings from a sound device, with a row for each"},
@@ -27,7 +28,7 @@ static const command commands[] = {
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
 /* Words of the file formats and documents whose commands come with later versions. */
-static const char *const later[] = {"unit", "compare", "baseline", "verify", "convert"};
+static const char *const later[] = {"compare", "baseline", "verify", "convert"};
 
 static int help(void) {
     lay_text text = {0};
