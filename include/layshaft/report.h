@@ -154,10 +154,18 @@ LAY_API lay_status lay_report_ledger_json(const char *folder, const lay_ledger *
 
 /* ---- layshaft plan ---- */
 
-/* The recordings to make, with how to make each. */
-LAY_API lay_status lay_report_plan_text(const lay_unit *unit, const lay_plan *plan, bool colour, int width,
-                                        lay_text *out);
-LAY_API lay_status lay_report_plan_json(const lay_unit *unit, const lay_plan *plan, bool indented, lay_text *out);
+/* The recordings to make, with how to make each. `asked` (NULL allowed): what the verdict of the job asks for, see
+ * lay_report_asked. */
+LAY_API lay_status lay_report_plan_text(const lay_unit *unit, const lay_plan *plan, const lay_strings *asked,
+                                        bool colour, int width, lay_text *out);
+LAY_API lay_status lay_report_plan_json(const lay_unit *unit, const lay_plan *plan, const lay_strings *asked,
+                                        bool indented, lay_text *out);
+/* The same as an HTML page to print and take along, with boxes to tick and room for notes; `gear` (-1: none) is the one
+ * whose flow of torque the drawing shows. */
+LAY_API lay_status lay_report_plan_sheet(const lay_unit *unit, const lay_plan *plan, const lay_strings *asked, int gear,
+                                         lay_text *out, lay_error *err);
+/* The recordings that would settle the verdict in a report.json. Errors as with lay_report_tell. */
+LAY_API lay_status lay_report_asked(const char *path, lay_strings *out, lay_error *err);
 /* One item before it is recorded, as the `number`th of those that are open. */
 LAY_API lay_status lay_report_plan_step(const lay_unit *unit, const lay_plan *plan, size_t at, size_t number,
                                         bool colour, int width, lay_text *out);

@@ -336,14 +336,14 @@ static void shaft_name(const sheet *s, int body) {
     if (body == s->unit->reference)
         lay_canvas_lines(s->out, x_of(s, b->left), y - 24 - 13 * (lines - 1), SMALL, LAY_ANCHOR_START, name,
                          NAME_COLUMNS, 2);
-    else if (body == s->unit->output)
-        lay_canvas_lines(s->out, x_of(s, b->right), y - 24 - 13 * (lines - 1), SMALL, LAY_ANCHOR_END, name,
-                         NAME_COLUMNS, 2);
+    else if (body == s->unit->output) /* clear of a ring that ends where the shaft begins */
+        lay_canvas_lines(s->out, x_of(s, b->right) + (has_axle(s) ? BOX_WIDTH : 0), y - 24 - 13 * (lines - 1), SMALL,
+                         LAY_ANCHOR_END, name, NAME_COLUMNS, 2);
     else if (b->left < 1 && s->layout.bodies[body].axis != s->layout.bodies[s->unit->reference].axis)
         lay_canvas_lines(s->out, x_of(s, b->left) - 6, y + 4, SMALL, LAY_ANCHOR_END, name, NAME_COLUMNS, 2);
     else if (s->layout.bodies[body].axis == s->layout.bodies[s->unit->reference].axis)
-        lay_canvas_lines(s->out, x_of(s, round(b->left)), y + 26, TINY, LAY_ANCHOR_MIDDLE, name,
-                         (int)((s->pitch - s->wheel_width) / (0.52 * TINY)), 2);
+        lay_canvas_lines(s->out, x_of(s, round(b->left)), y + 26, 0.84 * TINY, LAY_ANCHOR_MIDDLE, name, NAME_COLUMNS,
+                         2);
     else
         lay_canvas_lines(s->out, x_of(s, b->right) + 6, y + 4, SMALL, LAY_ANCHOR_START, name, NAME_COLUMNS, 2);
 }
@@ -407,8 +407,8 @@ static bool mark_place(const sheet *s, const lay_mark *m, double *x, double *y) 
             return true;
         }
     if (!outside_place(s, m->part, x, y)) return false;
-    *x += BOX_WIDTH - 4;
-    *y += BOX_HEIGHT / 2;
+    *x += BOX_WIDTH / 2;
+    *y += BOX_HEIGHT / 2 + BADGE;
     return true;
 }
 

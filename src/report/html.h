@@ -22,6 +22,10 @@ typedef struct lay_html {
 lay_status lay_html_write(const lay_report_view *view, const lay_report_options *options, const lay_strings *files,
                           const lay_clips *clips, lay_text *out, lay_error *err);
 
+/* Everything up to the body of a page, and after it. */
+void lay_html_begin(lay_text *out, const char *title);
+void lay_html_end(lay_text *out, const char *advice);
+
 /* html_first.c: what has to be seen without scrolling. */
 lay_status lay_html_first(const lay_html *h, lay_error *err);
 /* html_suspects.c: the evidence for each suspect. */

@@ -83,13 +83,10 @@ static void sure(const lay_html *h) {
     const lay_verdict *v = &h->view->d->verdict;
     if (v->suspect_count == 0 || v->outcome == LAY_CLEAR) return;
     const lay_suspect *s = &v->suspects[0];
-    lay_text name = {0};
-    lay_html_suspect_name(&name, s);
     lay_text_add(h->out, "<p class=\"sure\"><b class=\"badge\">1</b> ");
-    lay_markup_format(h->out, "%s: %s, %s (%s)", name.failed ? "" : name.text, lay_words_kind(s->kind),
+    lay_markup_format(h->out, "%s: %s, %s (%s)", s->part != NULL ? s->part : "unknown source", lay_words_kind(s->kind),
                       lay_words_sure(s->probability), lay_words_percent(s->probability).text);
     lay_text_add(h->out, "</p>\n");
-    lay_text_free(&name);
 }
 
 /* What else is likely enough to be looked at in the same go. */

@@ -35,9 +35,21 @@ static void item(const lay_page *page, const lay_unit *unit, const lay_plan_item
     if (i->why[0]) lay_page_field(page, "What for", "%s", i->why);
 }
 
-lay_status lay_report_plan_text(const lay_unit *unit, const lay_plan *plan, bool colour, int width, lay_text *out) {
+/* After a diagnosis that could not settle it. */
+static void asked_for(const lay_page *page, const lay_strings *asked) {
+    if (asked == NULL || asked->count == 0) return;
+    lay_page_wrap(page, LAY_INK_BOLD, "",
+                  asked->count == 1 ? "The verdict on this job asks for one recording more:"
+                                    : "The verdict on this job asks for more recordings:");
+    for (size_t i = 0; i < asked->count; i++) lay_page_wrap(page, LAY_INK_PLAIN, "   - ", asked->items[i]);
+    lay_page_blank(page);
+}
+
+lay_status lay_report_plan_text(const lay_unit *unit, const lay_plan *plan, const lay_strings *asked, bool colour,
+                                int width, lay_text *out) {
     lay_page page = lay_page_on(out, colour, width);
     lay_text title = {0};
+    asked_for(&page, asked);
     lay_text_add(&title, "%s: ", unit->name);
     if (plan->first > 0)
         lay_text_add(&title, "%zu recording%s to make first", plan->first, plan->first == 1 ? "" : "s");
@@ -91,9 +103,13 @@ lay_status lay_report_plan_step(const lay_unit *unit, const lay_plan *plan, size
     return out->failed ? LAY_NO_MEMORY : LAY_OK;
 }
 
-lay_status lay_report_plan_json(const lay_unit *unit, const lay_plan *plan, bool indented, lay_text *out) {
+lay_status lay_report_plan_json(const lay_unit *unit, const lay_plan *plan, const lay_strings *asked, bool indented,
+                                lay_text *out) {
     lay_json j = {.out = out, .indented = indented};
     lay_json_open_answer(&j, unit);
+    lay_json_open_array(&j, "asked");
+    for (size_t i = 0; asked != NULL && i < asked->count; i++) lay_json_string(&j, NULL, asked->items[i]);
+    lay_json_close_array(&j);
     lay_json_open_array(&j, "recordings");
     for (size_t i = 0; i < plan->count; i++) {
         const lay_plan_item *item = &plan->items[i];

@@ -46,23 +46,46 @@ static void tell_state(const json_t *parts, const char *part, lay_told *out) {
     }
 }
 
-lay_status lay_report_tell(const char *path, const char *part, bool outside, lay_told *out, lay_error *err) {
+/* The verdict of the report at `path` in *root, which the caller drops. */
+static lay_status read_verdict(const char *path, json_t **root, const json_t **verdict, lay_error *err) {
     char *text = NULL;
     size_t length = 0;
-    *out = (lay_told){.named = LAY_NAMED_NO, .probability = NAN};
+    *root = NULL;
     lay_status status = lay_read_file(path, LONGEST, &text, &length, err);
     if (status != LAY_OK) return status;
-    json_t *root = json_loadb(text, length, 0, NULL);
-    const json_t *verdict = json_object_get(root, "verdict");
-    const char *outcome = json_string_value(json_object_get(verdict, "outcome"));
-    if (outcome == NULL) {
-        status = lay_fail_file(err, LAY_BAD_INPUT, path, "this is no report of a diagnosis; diagnose the job again");
-    } else {
-        snprintf(out->outcome, sizeof out->outcome, "%s", outcome);
-        if (part != NULL && part[0]) tell_named(json_object_get(verdict, "suspects"), part, outside, out);
-        if (part != NULL && part[0]) tell_state(json_object_get(verdict, "parts"), part, out);
-    }
-    json_decref(root);
+    *root = json_loadb(text, length, 0, NULL);
+    *verdict = json_object_get(*root, "verdict");
     free(text);
+    if (json_string_value(json_object_get(*verdict, "outcome")) != NULL) return LAY_OK;
+    json_decref(*root);
+    *root = NULL;
+    return lay_fail_file(err, LAY_BAD_INPUT, path, "this is no report of a diagnosis; diagnose the job again");
+}
+
+lay_status lay_report_tell(const char *path, const char *part, bool outside, lay_told *out, lay_error *err) {
+    json_t *root;
+    const json_t *verdict;
+    *out = (lay_told){.named = LAY_NAMED_NO, .probability = NAN};
+    lay_status status = read_verdict(path, &root, &verdict, err);
+    if (status != LAY_OK) return status;
+    snprintf(out->outcome, sizeof out->outcome, "%s", json_string_value(json_object_get(verdict, "outcome")));
+    if (part != NULL && part[0]) tell_named(json_object_get(verdict, "suspects"), part, outside, out);
+    if (part != NULL && part[0]) tell_state(json_object_get(verdict, "parts"), part, out);
+    json_decref(root);
+    return LAY_OK;
+}
+
+lay_status lay_report_asked(const char *path, lay_strings *out, lay_error *err) {
+    json_t *root;
+    const json_t *verdict, *item;
+    size_t i;
+    *out = (lay_strings){0};
+    lay_status status = read_verdict(path, &root, &verdict, err);
+    if (status != LAY_OK) return status;
+    json_array_foreach(json_object_get(verdict, "add"), i, item) {
+        if (status == LAY_OK && json_is_string(item)) status = lay_strings_add(out, err, "%s", json_string_value(item));
+    }
+    if (status != LAY_OK) lay_strings_free(out);
+    json_decref(root);
     return status;
 }

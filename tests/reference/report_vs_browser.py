@@ -139,6 +139,10 @@ def main():
         check_paper(page, ["third pair", "What to look at", "Nothing against", "Not tested", "Evidence", "Why",
                            "Inspection sheet", "Rule of the trade", "Contact pattern", "Caution", "Recordings",
                            "Run 1: run01-neutral.flac", "Run 5: run05-drive.flac", "made by", "never a certificate"])
+        sheet = folder / "plan.html"
+        subprocess.run([PROGRAM, "plan", "--quiet", folder / "plain", "--gear", "3", "--sheet", sheet], check=True)
+        check_alone(sheet)
+        check_paper(sheet, ["Recordings to make", "gear 3, drive", "Sensor and place", "Caution", "First"])
         hostile = make_job(folder, "hostile", HOSTILE)
         check_alone(hostile)
         seen = probe(hostile, 1280, 800)

@@ -50,6 +50,50 @@ static void test_tells(void **state) {
     fixture_free(&f);
 }
 
+static void test_asked(void **state) {
+    (void)state;
+    lay_strings asked;
+    lay_error err = {0};
+    const char *path =
+        scratch_text("asked.json", "{\"verdict\":{\"outcome\":\"inconclusive\",\"add\":[\"one\",\"two\"]}}");
+    assert_int_equal(lay_report_asked(path, &asked, &err), LAY_OK);
+    assert_int_equal(asked.count, 2);
+    assert_string_equal(asked.items[1], "two");
+    lay_strings_free(&asked);
+    path = scratch_text("asked.json", "{\"verdict\":{\"outcome\":\"clear\",\"add\":[]}}");
+    assert_int_equal(lay_report_asked(path, &asked, &err), LAY_OK);
+    assert_int_equal(asked.count, 0);
+    path = scratch_text("asked.json", "[1]");
+    assert_int_equal(lay_report_asked(path, &asked, &err), LAY_BAD_INPUT);
+    assert_int_equal(asked.count, 0);
+}
+
+/* The plan of a job whose verdict asks for something says so first, on the terminal, in JSON and on paper. */
+static void test_plan_says_what_is_asked(void **state) {
+    (void)state;
+    fixture f;
+    lay_plan plan = {0};
+    lay_text text = {0}, json = {0}, sheet = {0};
+    lay_error err = {0};
+    char *items[] = {BORROWED("gear 3 on coast <b>")};
+    const lay_strings asked = {items, 1, 1};
+    fixture_make(&f);
+    assert_int_equal(lay_plan_make(f.unit, NULL, -1, &plan, &err), LAY_OK);
+    assert_int_equal(lay_report_plan_text(f.unit, &plan, &asked, false, 80, &text), LAY_OK);
+    assert_ptr_equal(strstr(text.text, "The verdict on this job asks for one recording more:"), text.text);
+    assert_int_equal(lay_report_plan_json(f.unit, &plan, &asked, false, &json), LAY_OK);
+    assert_non_null(strstr(json.text, "\"asked\": [\"gear 3 on coast <b>\"]"));
+    assert_int_equal(lay_report_plan_sheet(f.unit, &plan, &asked, -1, &sheet, &err), LAY_OK);
+    assert_non_null(strstr(sheet.text, "<li>gear 3 on coast &lt;b&gt;</li>"));
+    assert_non_null(strstr(sheet.text, "class=\"tick\""));
+    assert_non_null(strstr(sheet.text, "<svg "));
+    lay_text_free(&text);
+    lay_text_free(&json);
+    lay_text_free(&sheet);
+    lay_plan_free(&plan);
+    fixture_free(&f);
+}
+
 static void test_no_report(void **state) {
     (void)state;
     static const char *const texts[] = {"", "{", "[]", "{\"verdict\":3}", "{\"verdict\":{\"outcome\":null}}"};
@@ -66,6 +110,8 @@ static void test_no_report(void **state) {
 }
 
 int main(void) {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(test_tells), cmocka_unit_test(test_no_report)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(test_tells), cmocka_unit_test(test_asked),
+                                       cmocka_unit_test(test_plan_says_what_is_asked),
+                                       cmocka_unit_test(test_no_report)};
     return cmocka_run_group_tests(tests, scratch_setup, scratch_teardown);
 }
