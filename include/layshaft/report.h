@@ -20,8 +20,8 @@ LAY_API lay_status lay_report_json(const lay_unit *unit, const lay_run_table *ta
                                    bool indented, lay_text *out);
 
 /* One run's order spectrum as gnuplot commands with the data inline, appended to `out`. The picture goes to `png` and
- * `svg` (either may be NULL; paths must not hold newlines or controls: LAY_BAD_INPUT). 1200 x 600. `number` counts runs
- * from 1. */
+ * `svg` (either may be NULL, both: into a window; paths must not hold newlines or controls: LAY_BAD_INPUT). 1200 x 600.
+ * `number` counts runs from 1. */
 LAY_API lay_status lay_report_plot_script(const lay_unit *unit, const lay_run_spec *spec, const lay_run_evidence *run,
                                           int number, const char *png, const char *svg, lay_text *out, lay_error *err);
 
@@ -50,6 +50,11 @@ typedef struct lay_report_options {
 LAY_API lay_status lay_report_write(const lay_unit *unit, const lay_run_table *table, const lay_diagnosis *d,
                                     const lay_report_options *options, lay_strings *written, lay_error *missing,
                                     lay_error *err);
+
+/* Open windows, which stay: the order spectrum of the run that shows the first suspect best, its envelope spectrum when
+ * it strikes, its levels against speed where they were measured. LAY_IO when gnuplot has no window to open. */
+LAY_API lay_status lay_report_show(const lay_unit *unit, const lay_run_table *table, const lay_diagnosis *d,
+                                   lay_error *err);
 
 /* What a report.json of an earlier diagnosis says of one part; strings are borrowed or static. */
 typedef struct lay_told {

@@ -16,7 +16,7 @@
 typedef struct diagnose_options {
     const char *unit, *output;
     lay_single single;
-    bool no_plots, no_sound;
+    bool no_plots, no_sound, show;
     int colour;
     lay_common common;
 } diagnose_options;
@@ -89,6 +89,16 @@ static int write_report(const diagnose_options *o, const subject *s, const lay_d
     return lay_cli_finish(status, &err);
 }
 
+/* Windows are an extra: without a display the verdict is none the worse. */
+static void show_windows(const diagnose_options *o, const subject *s, const lay_diagnosis *d) {
+    lay_error err = {0};
+    if (!o->show) return;
+    if (!lay_terminal_display())
+        fprintf(stderr, "layshaft: there is no display, so no window was opened\n");
+    else if (lay_report_show(s->job.unit, &s->job.table, d, &err) != LAY_OK)
+        lay_cli_finish(err.code, &err);
+}
+
 static int run(const diagnose_options *o, char **operands, int count) {
     subject s = {0};
     lay_diagnosis d = {0};
@@ -102,6 +112,7 @@ static int run(const diagnose_options *o, char **operands, int count) {
         exit_status = show(o, &s, &d);
         int report_status = write_report(o, &s, &d);
         if (exit_status == 0) exit_status = report_status;
+        show_windows(o, &s, &d);
     } else {
         exit_status = lay_cli_finish(status, &err);
     }
@@ -131,7 +142,7 @@ static lay_usage usage_of(const lay_option *options, size_t count) {
                        .operands_high = -1};
 }
 
-#define OWN_ROWS 5 /* before those that single recordings share */
+#define OWN_ROWS 6 /* before those that single recordings share */
 
 int lay_cmd_diagnose(int argc, char **argv) {
     diagnose_options o = {0};
@@ -140,6 +151,7 @@ int lay_cmd_diagnose(int argc, char **argv) {
         {"unit", LAY_OPTION_TEXT, &o.unit, "UNIT", "unit file for recordings named one by one", 0, 0, NULL},
         {"output", LAY_OPTION_TEXT, &o.output, "DIR", "folder for the report (default JOB/report)", 0, 0, NULL},
         {"no-plots", LAY_OPTION_FLAG, &o.no_plots, NULL, "write no pictures", 0, 0, NULL},
+        {"show", LAY_OPTION_FLAG, &o.show, NULL, "open the first suspect's pictures in windows", 0, 0, NULL},
         {"no-sound", LAY_OPTION_FLAG, &o.no_sound, NULL, "write no sound of the suspects", 0, 0, NULL},
         {"colour", LAY_OPTION_CHOICE, &o.colour, LAY_COLOUR_WORDS, "colour in the text (default auto)", 0, 0, NULL},
     };

@@ -57,3 +57,8 @@ void lay_terminal_percent(const char *what, double share) {
         fprintf(stderr, "\r\033[K");
     fflush(stderr);
 }
+
+bool lay_terminal_display(void) {
+    const char *x = getenv("DISPLAY"), *wayland = getenv("WAYLAND_DISPLAY");
+    return (x && *x) || (wayland && *wayland);
+}

@@ -15,6 +15,8 @@ bool lay_terminal_colour(lay_colour wish);
 int lay_terminal_width(void);
 /* Whether standard error is a terminal that can be drawn on. */
 bool lay_terminal_screen(void);
+/* Whether windows can be opened. */
+bool lay_terminal_display(void);
 /* Rows of the terminal: from itself, else LINES from the environment, else 24. */
 int lay_terminal_rows(void);
 /* "analysing run 2 of 6" on stderr, rewritten in place; nothing when stderr is no terminal. A lay_progress. */

@@ -7,6 +7,7 @@
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include "terminal.h"
 #include "watch.h"
 
 struct lay_watch_window {
@@ -16,11 +17,6 @@ struct lay_watch_window {
     char *left; /* of the script, not yet written */
     size_t length, done;
 };
-
-static bool has_display(void) {
-    const char *x = getenv("DISPLAY"), *wayland = getenv("WAYLAND_DISPLAY");
-    return (x && *x) || (wayland && *wayland);
-}
 
 static void become_gnuplot(int in, int out) {
     int none = open("/dev/null", O_WRONLY);
@@ -34,7 +30,7 @@ static void become_gnuplot(int in, int out) {
 
 lay_watch_window *lay_watch_window_open(void) {
     int in[2], out[2];
-    if (!has_display()) return NULL;
+    if (!lay_terminal_display()) return NULL;
     lay_watch_window *w = lay_calloc(1, sizeof *w);
     if (!w || pipe(in) != 0) {
         free(w);

@@ -219,5 +219,6 @@ lay_status lay_cuts_script(const lay_report_view *view, size_t suspect, const ch
     resonances(&p);
     picture(&p, LAY_PICTURE_PNG, png);
     picture(&p, LAY_PICTURE_SVG, svg);
+    if (png == NULL && svg == NULL) picture(&p, LAY_PICTURE_WINDOW, "");
     return out->failed ? lay_fail(err, LAY_NO_MEMORY, "not enough memory to draw the levels") : LAY_OK;
 }

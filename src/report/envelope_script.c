@@ -238,6 +238,7 @@ lay_status lay_envelope_script(const lay_report_view *view, const lay_suspect *s
     labels(&p);
     picture(&p, LAY_PICTURE_PNG, png);
     picture(&p, LAY_PICTURE_SVG, svg);
+    if (png == NULL && svg == NULL) picture(&p, LAY_PICTURE_WINDOW, "");
     return out->failed ? lay_fail(err, LAY_NO_MEMORY, "not enough memory to draw run %d", suspect->best_run + 1)
                        : LAY_OK;
 }

@@ -46,6 +46,8 @@ void lay_picture_remove(const char *folder, const char *stem);
 /* plot.c: the only door to gnuplot. Feed it a script through a pipe and leave it at work; *complete: it took it all.
  * Then wait for it. */
 lay_status lay_gnuplot_start(const lay_text *script, FILE **gnuplot, bool *complete, lay_error *err);
+/* The same for a script that opens a window, which stays; LAY_IO where gnuplot has none to open. */
+lay_status lay_gnuplot_window(const lay_text *script, lay_error *err);
 lay_status lay_gnuplot_finish(FILE *gnuplot, bool complete, lay_error *err);
 
 #endif

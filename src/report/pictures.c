@@ -198,3 +198,35 @@ void lay_pictures_draw(const lay_report_view *view, lay_easel *easel) {
     if (blows != NULL) draw_blows(view, blows, easel);
     draw_look(view, easel);
 }
+
+/* ---- in windows ---- */
+
+/* The run that shows the first suspect best, else the first that can be shown; -1 none. */
+static int run_shown(const lay_report_view *view) {
+    const lay_verdict *v = &view->d->verdict;
+    size_t best = v->suspect_count > 0 && v->suspects[0].best_run >= 0 ? (size_t)v->suspects[0].best_run : 0;
+    if (best < lay_report_run_count(view) && view->d->runs[best].spectrum.bins > 1) return (int)best;
+    for (size_t i = 0; i < lay_report_run_count(view); i++)
+        if (view->d->runs[i].spectrum.bins > 1) return (int)i;
+    return -1;
+}
+
+static lay_status show(lay_picture_script script, const void *subject, lay_error *err) {
+    lay_text text = {0};
+    lay_status status = script(subject, NULL, NULL, &text, err);
+    if (status == LAY_OK) status = lay_gnuplot_window(&text, err);
+    lay_text_free(&text);
+    return status;
+}
+
+lay_status lay_report_show(const lay_unit *unit, const lay_run_table *table, const lay_diagnosis *d, lay_error *err) {
+    const lay_report_view view = {unit, table, d};
+    const lay_suspect *blows = lay_envelope_suspect(&view);
+    int run = run_shown(&view);
+    lay_status status = LAY_OK;
+    if (run >= 0) status = show(run_script, &(run_picture){&view, (size_t)run}, err);
+    if (status == LAY_OK && blows != NULL) status = show(blows_script, &(blows_picture){&view, blows}, err);
+    if (status == LAY_OK && d->verdict.suspect_count > 0 && lay_cuts_worth(&view, 0))
+        status = show(cuts_script, &(suspect_picture){&view, 0}, err);
+    return status;
+}

@@ -25,7 +25,20 @@ lay_status lay_plot_check_path(const char *path, lay_error *err) {
     return LAY_OK;
 }
 
+/* Which window systems a gnuplot has is its own affair: it chooses, and we only say how large. */
+static void begin_window(lay_text *out, int width, int height) {
+    lay_text_add(out,
+                 "if (GPVAL_TERM eq 'unknown') { exit status 1 }\n"
+                 "if (strstrt(' x11 qt wxt ', ' '.GPVAL_TERM.' ') > 0) { eval 'set terminal '.GPVAL_TERM.' size %d,%d "
+                 "persist' }\n",
+                 width, height);
+}
+
 void lay_plot_begin(lay_text *out, lay_picture_kind kind, int width, int height, const char *path) {
+    if (kind == LAY_PICTURE_WINDOW) {
+        begin_window(out, width, height);
+        return;
+    }
     if (kind == LAY_PICTURE_PNG)
         lay_text_add(out,
                      "if (strstrt(GPVAL_TERMINALS, 'pngcairo') > 0) { set terminal pngcairo size %d,%d font 'Sans,13' "

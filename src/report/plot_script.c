@@ -217,5 +217,6 @@ lay_status lay_report_plot_script(const lay_unit *unit, const lay_run_spec *spec
     labels(&p);
     picture(&p, has_class, LAY_PICTURE_PNG, png);
     picture(&p, has_class, LAY_PICTURE_SVG, svg);
+    if (png == NULL && svg == NULL) picture(&p, has_class, LAY_PICTURE_WINDOW, "");
     return out->failed ? lay_fail(err, LAY_NO_MEMORY, "not enough memory to draw run %d", number) : LAY_OK;
 }

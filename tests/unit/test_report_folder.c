@@ -122,6 +122,22 @@ static void test_no_gnuplot(void **state) {
     fixture_free(&f);
 }
 
+/* Where gnuplot is missing, or cannot open windows, --show says what to install. */
+static void test_no_window(void **state) {
+    (void)state;
+    fixture f;
+    lay_error err = {0};
+    const char *path = getenv("PATH");
+    char *before = lay_strdup(path != NULL ? path : "");
+    fixture_make(&f);
+    setenv("PATH", "/nonexistent", 1);
+    assert_int_equal(lay_report_show(f.unit, &f.table, &f.diagnosis, &err), LAY_IO);
+    setenv("PATH", before, 1);
+    assert_non_null(strstr(err.message, "could not open a window"));
+    free(before);
+    fixture_free(&f);
+}
+
 static int set_up(void **state) {
     (void)state;
     signal(SIGPIPE, SIG_IGN);
@@ -135,6 +151,6 @@ static int tear_down(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {cmocka_unit_test(test_write), cmocka_unit_test(test_folder_is_a_file),
-                                       cmocka_unit_test(test_no_gnuplot)};
+                                       cmocka_unit_test(test_no_gnuplot), cmocka_unit_test(test_no_window)};
     return cmocka_run_group_tests(tests, set_up, tear_down);
 }
