@@ -64,6 +64,10 @@ static void test_later_row(void **state) {
     assert_int_equal(l.bins[0].of, 1);
     assert_int_equal(l.bins[0].right, 1);
     lay_ledger_free(&l);
+    l = ledger_of("a,chip,attention,first,0.95,suspect\na,good,attention,first,0.95,suspect\n");
+    assert_int_equal(l.attention.of, 1);
+    assert_int_equal(l.attention.right, 0);
+    lay_ledger_free(&l);
 }
 
 static void test_folders(void **state) {
