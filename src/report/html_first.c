@@ -137,7 +137,8 @@ static void add_recordings(const lay_html *h) {
 }
 
 static void words(const lay_html *h) {
-    lay_text_add(h->out, "<div class=\"words\">\n");
+    bool more = h->view->d->verdict.add.count > 0; /* on a phone the checks then leave room for it */
+    lay_text_add(h->out, "<div class=\"words%s\">\n", more ? " more" : "");
     others(h);
     look_at(h);
     add_recordings(h);

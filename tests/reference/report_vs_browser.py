@@ -78,16 +78,16 @@ def probe(page, width, height):
     return json.loads(html.unescape(answer.group(1)))
 
 
-def make_job(folder, name, unit_name=None, faults=None):
+def make_job(folder, name, unit_name=None, faults=None, unit="transaxle"):
     job = folder / name
     if faults is None:
         shutil.copytree(SOURCE / "recordings" / "road-test", job, ignore=shutil.ignore_patterns("report"))
     else:
-        subprocess.run([PROGRAM, "simulate", job, "--unit", SOURCE / "recordings" / "units" / "transaxle.ini", "--seed", "5",
+        subprocess.run([PROGRAM, "simulate", job, "--unit", SOURCE / "recordings" / "units" / f"{unit}.ini", "--seed", "8",
                         "--world", "stand", "--seconds", "8", "--fault", faults, "--quiet"], check=True)
     if unit_name:
-        unit = (job / "unit.ini").read_text(encoding="utf-8")
-        (job / "unit.ini").write_text(re.sub(r"(?m)^name = .*$", lambda m: "name = " + unit_name, unit, count=1),
+        text = (job / "unit.ini").read_text(encoding="utf-8")
+        (job / "unit.ini").write_text(re.sub(r"(?m)^name = .*$", lambda m: "name = " + unit_name, text, count=1),
                                       encoding="utf-8")
     subprocess.run([PROGRAM, "diagnose", "--quiet", job], check=True, stdout=subprocess.DEVNULL)
     return job / "report" / "report.html"
@@ -151,6 +151,9 @@ def main():
         bearing = make_job(folder, "bearing", faults="outer:pinion shaft left")
         check_alone(bearing)
         check_shown(bearing, 1)
+        twins = make_job(folder, "twins", faults="inner:countershaft rear", unit="four-speed-overdrive")
+        check_alone(twins)
+        check_shown(twins, 2)  # two bearings of one size on one shaft: both are heard
         healthy = make_job(folder, "healthy", faults="none")
         check_alone(healthy)
         check_shown(healthy, 0)
