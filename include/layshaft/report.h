@@ -76,6 +76,11 @@ LAY_API lay_status lay_report_orders_text(const lay_unit *unit, int gear, double
 LAY_API lay_status lay_report_orders_json(const lay_unit *unit, int gear, double resolution, bool indented,
                                           lay_text *out, lay_error *err);
 
+/* A side view of the unit as one <svg>: shafts, wheels to scale by their teeth, bearings, and how the torque goes in
+ * `gear` (-1: not shown). *drawn is false, and nothing is appended, for a unit without gear pairs, or whose axes cannot
+ * be told apart. */
+LAY_API lay_status lay_report_drawing(const lay_unit *unit, int gear, bool *drawn, lay_text *out, lay_error *err);
+
 /* What lay_unit_interview made: the file at `path`, what is open and what looks odd in it (a sentence a line). */
 LAY_API lay_status lay_report_unit_text(const lay_unit *unit, const char *path, const lay_text *open,
                                         const lay_text *odd, int width, lay_text *out);

@@ -1,53 +1,48 @@
 /* layshaft orders UNIT: what every part can be heard at. */
 #include <layshaft/report.h>
 
-#include <sys/stat.h>
-
-#include <stdlib.h>
+#include <unistd.h>
 
 #include "commands.h"
 #include "options.h"
 #include "terminal.h"
+#include "unit_name.h"
 
 typedef struct orders_options {
-    const char *gear;
+    const char *gear, *drawing;
     double resolution;
     int colour;
 } orders_options;
 
-/* A job folder stands for the unit file inside it. */
-static char *unit_path(const char *operand) {
-    struct stat st;
-    bool folder = stat(operand, &st) == 0 && S_ISDIR(st.st_mode);
-    return folder ? lay_path_join(operand, "unit.ini") : lay_strdup(operand);
+static lay_status report(const lay_unit *unit, int gear, const orders_options *o, bool json, lay_text *out,
+                         lay_error *err) {
+    if (json) return lay_report_orders_json(unit, gear, o->resolution, false, out, err);
+    return lay_report_orders_text(unit, gear, o->resolution, lay_terminal_colour((lay_colour)o->colour),
+                                  lay_terminal_width(), out, err);
 }
 
-static lay_status find_gear(const lay_unit *unit, const char *name, int *gear, lay_error *err) {
-    *gear = -1;
-    if (name == NULL) return LAY_OK;
-    *gear = lay_unit_gear(unit, name);
-    if (*gear >= 0) return LAY_OK;
-    lay_text known = {0};
-    for (size_t i = 0; i < unit->gear_count; i++) lay_text_add(&known, "%s%s", i ? ", " : "", unit->gears[i].name);
-    lay_status status = lay_fail(err, LAY_BAD_INPUT, "the unit has no gear '%.40s'; its gears are %.400s", name,
-                                 known.text ? known.text : "none");
-    lay_text_free(&known);
+/* A file that is there is left alone. */
+static lay_status draw(const lay_unit *unit, int gear, const char *path, lay_error *err) {
+    lay_text svg = {0};
+    bool drawn = false;
+    if (access(path, F_OK) == 0)
+        return lay_fail_file(err, LAY_BAD_INPUT, path, "this file is there already; choose another name");
+    lay_status status = lay_report_drawing(unit, gear, &drawn, &svg, err);
+    if (status == LAY_OK && !drawn)
+        status = lay_fail(err, LAY_BAD_INPUT, "this unit has no gear pairs that could be drawn");
+    if (status == LAY_OK) status = lay_write_file(path, svg.text, svg.length, err);
+    lay_text_free(&svg);
     return status;
 }
 
 static lay_status run(const char *operand, const orders_options *o, bool json, lay_text *out, lay_error *err) {
     lay_unit *unit = NULL;
-    int gear;
-    char *path = unit_path(operand);
-    if (path == NULL) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
-    lay_status status = lay_unit_load(path, &unit, err);
-    if (status == LAY_OK) status = find_gear(unit, o->gear, &gear, err);
-    if (status == LAY_OK && json) status = lay_report_orders_json(unit, gear, o->resolution, false, out, err);
-    if (status == LAY_OK && !json)
-        status = lay_report_orders_text(unit, gear, o->resolution, lay_terminal_colour((lay_colour)o->colour),
-                                        lay_terminal_width(), out, err);
+    int gear = -1;
+    lay_status status = lay_cli_load_unit(operand, &unit, err);
+    if (status == LAY_OK && o->gear) status = lay_cli_find_gear(unit, o->gear, &gear, err);
+    if (status == LAY_OK) status = report(unit, gear, o, json, out, err);
+    if (status == LAY_OK && o->drawing) status = draw(unit, gear, o->drawing, err);
     lay_unit_free(unit);
-    free(path);
     return status;
 }
 
@@ -62,6 +57,11 @@ int lay_cmd_orders(int argc, char **argv) {
          .low = 1e-4,
          .high = 1.0,
          .help = "lines closer than this count as the same (default 1/64 = 0.0156)"},
+        {.name = "drawing",
+         .type = LAY_OPTION_TEXT,
+         .value = &o.drawing,
+         .argument = "FILE",
+         .help = "a side view of the unit as SVG, with the flow of torque in the gear; a new file"},
         {.name = "colour",
          .type = LAY_OPTION_CHOICE,
          .value = &o.colour,
@@ -72,8 +72,10 @@ int lay_cmd_orders(int argc, char **argv) {
         .command = "orders",
         .synopsis = "[options] UNIT\n",
         .about = "Shows for every gear of a unit file (or of the job folder that holds it) the ratio, the orders "
-                 "of every part, which parts carry the torque, and which cannot be told apart.",
-        .examples = "  layshaft orders unit.ini\n  layshaft orders --gear 3 unit.ini\n",
+                 "of every part, which parts carry the torque, and which cannot be told apart. With --drawing "
+                 "one sees whether the file says what stands on the bench.",
+        .examples = "  layshaft orders unit.ini\n  layshaft orders --gear 3 unit.ini\n"
+                    "  layshaft orders --gear 3 --drawing unit.svg unit.ini\n",
         .options = options,
         .option_count = sizeof options / sizeof options[0],
         .operands_low = 1,

@@ -1,5 +1,7 @@
 #include "drawing.h"
 
+#include <layshaft/report.h>
+
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -485,4 +487,9 @@ lay_status lay_drawing_write(const lay_drawing *d, bool *drawn, lay_text *out, l
     }
     lay_layout_free(&s.layout);
     return status;
+}
+
+lay_status lay_report_drawing(const lay_unit *unit, int gear, bool *drawn, lay_text *out, lay_error *err) {
+    const lay_drawing d = {.unit = unit, .gear = gear, .title = unit->name, .description = "The unit from the side."};
+    return lay_drawing_write(&d, drawn, out, err);
 }

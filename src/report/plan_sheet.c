@@ -1,13 +1,11 @@
 /* The recordings to make as a page to print: boxes to tick, room for notes. */
-#include "drawing.h"
 #include "html.h"
 #include "markup.h"
 
 static lay_status drawing(const lay_unit *unit, int gear, lay_text *out, lay_error *err) {
     lay_text svg = {0};
     bool drawn = false;
-    const lay_drawing d = {.unit = unit, .gear = gear, .title = unit->name, .description = "The unit from the side."};
-    lay_status status = lay_drawing_write(&d, &drawn, &svg, err);
+    lay_status status = lay_report_drawing(unit, gear, &drawn, &svg, err);
     if (status == LAY_OK && drawn) lay_text_add(out, "<figure class=\"unit plan\">\n%s</figure>\n", svg.text);
     lay_text_free(&svg);
     return status;
