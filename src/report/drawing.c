@@ -73,9 +73,11 @@ static void shaft(const sheet *s, int body) {
                     brush);
 }
 
-/* Of the planets one is drawn above the axis and one below. */
+/* Of the planets one is drawn above the axis and one below; a mesh of a planet that names the case as its carrier shows
+ * it once. */
 static double mirrored(const sheet *s, size_t mesh, double y) {
-    return 2 * axis_y(s, s->unit->meshes[mesh].carrier) - y;
+    int carrier = s->unit->meshes[mesh].carrier;
+    return carrier != LAY_CASE ? 2 * axis_y(s, carrier) - y : y;
 }
 
 static void carrier_arm(const sheet *s, size_t mesh) {

@@ -73,6 +73,21 @@ static void test_flow(void **state) {
     }
 }
 
+/* A planet that also runs in a ring on fixed axes, said on purpose. */
+static void test_planet_of_the_case(void **state) {
+    (void)state;
+    lay_unit *unit =
+        unit_of("[unit]\nname = Odd\ndriven by = shaft\noutput = ring\n"
+                "[mesh sun]\ndriver = shaft, 24\ndriven = planet, 18\ncarrier = arm\nwheels = 3\n"
+                "[mesh ring]\ndriver = planet, 18\ndriven = ring, 60\ncarrier = arm\ninternal = yes\nwheels = 3\n"
+                "[mesh odd]\ndriver = planet, 17\ndriven = idler, 20\ncarrier = case\n"
+                "[gear 1]\nlock = arm, case\n");
+    lay_text out = draw(unit, "1", NULL, 0);
+    assert_non_null(strstr(out.text, ">odd"));
+    lay_text_free(&out);
+    lay_unit_free(unit);
+}
+
 static void test_nothing_to_draw(void **state) {
     (void)state;
     lay_unit *unit = unit_of("[unit]\nname = Tube\ndriven by = shaft\noutput = tube\n[gear 1]\nlock = shaft, tube\n");
@@ -88,6 +103,7 @@ static void test_nothing_to_draw(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {cmocka_unit_test(test_plain), cmocka_unit_test(test_marks),
-                                       cmocka_unit_test(test_flow), cmocka_unit_test(test_nothing_to_draw)};
+                                       cmocka_unit_test(test_flow), cmocka_unit_test(test_planet_of_the_case),
+                                       cmocka_unit_test(test_nothing_to_draw)};
     return cmocka_run_group_tests(tests, fixture_unit_make, fixture_unit_free);
 }
