@@ -134,6 +134,10 @@ LAY_API double lay_chi2_survival(double x, double dof);
 LAY_API double lay_normal_survival(double z);
 /* Quantile of chi-square: x with survival(x) = p. */
 LAY_API double lay_chi2_threshold(double p, double dof);
+/* Student's t: P(T > t) for `dof` > 0 (need not be whole), through the regularised incomplete beta function by its
+ * continued fraction (DLMF 8.17.22); and the t with P(T > t) = p, 0 < p < 1. */
+LAY_API double lay_student_survival(double t, double dof);
+LAY_API double lay_student_threshold(double p, double dof);
 LAY_API double lay_logistic(double x); /* 1 / (1 + exp(-x)) without overflow */
 LAY_API double lay_log_sum_exp(const double *x, size_t n);
 

@@ -247,6 +247,144 @@ typedef struct lay_job {
 LAY_API lay_status lay_job_load(const char *folder, lay_job *out, lay_error *err);
 LAY_API void lay_job_free(lay_job *job);
 
+/* ---- how loud a job was ---- */
+
+/* Speeds are counted in bands of 3 %: band i reaches from exp(0.03 i) to exp(0.03 (i + 1)) turns/s of the reference. */
+#define LAY_BAND 0.03
+
+/* One line of a part in one gear under one load, band by band; runs of one gear and load are taken together. */
+typedef struct lay_loud_line {
+    const char *part; /* borrowed from the unit */
+    lay_part_type type;
+    int harmonic, sideband, wheel; /* as in lay_level_line */
+    double order;
+    double *power;    /* [bands] mean square, noise taken off, may be below 0; NaN: not measured there */
+    double *variance; /* [bands] of that, as far as noise makes it */
+    double *noise;    /* [bands] mean square of the noise that was taken off */
+    double scatter; /* variance of the whole line's level, relative, as its course over time shows it; NaN: too short */
+} lay_loud_line;
+
+typedef struct lay_loud_condition {
+    const char *gear; /* borrowed from the unit */
+    lay_load load;
+    lay_sensor sensor;
+    lay_quantity quantity; /* powers are in its unit squared; LAY_FULL_SCALE: not calibrated */
+    int runs, first_run;   /* how many were taken together; index of the first */
+    int first_band;
+    size_t bands;
+    double *looks, *seconds, *ground; /* [bands]; ground: noise between the lines, as in lay_levels */
+    lay_loud_line *lines;
+    size_t line_count;
+} lay_loud_condition;
+
+typedef struct lay_loudness {
+    lay_loud_condition *conditions;
+    size_t count;
+} lay_loudness;
+LAY_API void lay_loudness_free(lay_loudness *loudness);
+
+/* A job, analysed and measured. */
+typedef struct lay_measured {
+    const lay_unit *unit; /* borrowed, and the table */
+    const lay_run_table *table;
+    lay_run_evidence *runs; /* [run_count] */
+    size_t run_count;
+    lay_loudness loudness;
+    lay_strings left_out; /* runs that could not be measured, a sentence each */
+} lay_measured;
+LAY_API void lay_measured_free(lay_measured *measured);
+/* Analyse every row of `table` and measure every part that makes tones. Runs whose speed or gear is not known are left
+ * out. */
+LAY_API lay_status lay_measure(const lay_unit *unit, const lay_run_table *table, lay_progress progress, void *user,
+                               lay_measured *out, lay_error *err);
+
+/* ---- before and after ---- */
+
+typedef enum lay_change_verdict { LAY_BETTER, LAY_WORSE, LAY_SAME, LAY_UNSURE, LAY_CHANGE_COUNT } lay_change_verdict;
+LAY_API const char *lay_change_verdict_name(lay_change_verdict verdict); /* "better", "worse", "same", "unsure" */
+
+/* What two recordings are held against that were not made with one calibrated sensor. */
+typedef enum lay_match {
+    LAY_MATCH_NONE,   /* same sensor, place and gain: levels as they are */
+    LAY_MATCH_FLOOR,  /* the noise between the lines was the same */
+    LAY_MATCH_ENGINE, /* the engine's firing orders were the same */
+    LAY_MATCH_COUNT
+} lay_match;
+LAY_API const char *lay_match_name(lay_match match); /* "none", "floor", "engine" */
+
+/* A change of level, after over before, with where it lies in 95 of 100 cases. NaN: no number; of low_db and high_db:
+ * no bound on that side, because the part is in the noise once. */
+typedef struct lay_change {
+    double db, low_db, high_db;
+    double chance;      /* of such a change, or a larger one, when nothing changed; 1 without a number */
+    bool before, after; /* it stands out of the noise */
+} lay_change;
+
+/* One gear under one load that both jobs hold. */
+typedef struct lay_shared {
+    const char *gear; /* borrowed from the unit of the job before */
+    lay_load load;
+    size_t before, after;     /* index of the condition in each profile */
+    double low_hz, high_hz;   /* speeds both hold, turns/s of the reference */
+    double before_s, after_s; /* recorded there */
+    double ground_db;         /* change of the noise between the lines */
+    double shift_db;          /* taken off every change for the sake of lay_match */
+} lay_shared;
+
+typedef struct lay_line_change {
+    int harmonic, sideband, wheel;
+    size_t shared; /* in which condition it was loudest */
+    double order_before, order_after;
+    double before_db, after_db; /* level there; NaN: in the noise */
+    lay_change change;
+} lay_line_change;
+
+/* A part at the shared speeds of one condition, for a picture: mean levels in dB of the job's quantity. */
+typedef struct lay_change_course {
+    size_t shared, count;
+    double *hz, *before_db, *after_db; /* [count]; NaN: in the noise */
+} lay_change_course;
+
+typedef struct lay_part_change {
+    const char *part; /* borrowed from the unit of the job after */
+    lay_part_type type;
+    lay_change change;
+    lay_change_verdict verdict;
+    char *why;                          /* one phrase */
+    double before_db, after_db;         /* level where it is loudest; NaN: in the noise */
+    double tnr_before_db, tnr_after_db; /* tone-to-noise ratio of its loudest line there, ECMA-418-1; NaN: none */
+    double pr_before_db, pr_after_db;   /* prominence ratio likewise */
+    bool audible_before, audible_after; /* as a tone, by the limits of ECMA-418-1 */
+    lay_change *by_condition;           /* [shared_count] of the comparison */
+    lay_line_change *lines;             /* [line_count] that stand out of the noise before or after, loudest first */
+    size_t line_count;
+    lay_change_course course;       /* where it is loudest; count 0: nowhere */
+    lay_strings not_separable_from; /* other meshes of one of its wheels: they are measured as one */
+} lay_part_change;
+
+typedef struct lay_comparison {
+    lay_change_verdict verdict;
+    char *summary;
+    lay_match match;
+    double repeat_db;   /* deviation from run to run that was reckoned with */
+    bool repeat_known;  /* these recordings tell it, else it is a usual value */
+    lay_shared *shared; /* [shared_count] */
+    size_t shared_count;
+    lay_part_change *parts; /* [part_count] in the order of the unit file */
+    size_t part_count;
+    lay_strings differs; /* what else is not as it was, a sentence each */
+    lay_strings missing; /* what only one of the jobs holds */
+} lay_comparison;
+/* Both are borrowed and must outlive the result. LAY_BAD_INPUT for two different units, no common gear under the same
+ * load at the same speeds, sensors of different kinds. A change is the mean over the bands of speed both hold, each
+ * band weighing alike as far as the part stands out of the noise there. Its variance: residuals of eight stretches of
+ * speed, or means of a second, at least what noise leaves (chi-square); between runs the scatter that the conditions
+ * show, moderated by a usual value (derived here; moderation after Smyth 2004, from memory of the work); Student's t.
+ */
+LAY_API lay_status lay_compare(const lay_measured *before, const lay_measured *after, lay_match match,
+                               lay_comparison *out, lay_error *err);
+LAY_API void lay_comparison_free(lay_comparison *comparison);
+
 /* ---- watching ---- */
 
 /* How loud each part was, by speed, in sound that was good. */

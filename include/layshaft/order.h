@@ -7,14 +7,25 @@
 #include <layshaft/dsp.h>
 #include <layshaft/speed.h>
 
+/* The spectrum of one segment as it comes, before it is averaged; borrowed. */
+typedef struct lay_order_segment {
+    double hz;           /* of the reference, mean over the segment */
+    const double *power; /* [bins] as in lay_order_spectrum, sum over channels; what lies above Nyquist is not in it */
+    size_t bins;
+    double step, enbw;
+} lay_order_segment;
+typedef void (*lay_order_sink)(const lay_order_segment *segment, void *user);
+
 typedef struct lay_order_options {
-    double rate;       /* samples/s of the input */
-    int channels;      /* analysed channels, fed interleaved without the tach; combined by power */
-    double max_order;  /* highest order wanted; content above min(rate/2, this) is filtered away */
-    double resolution; /* wanted order resolution (orders per bin), e.g. 1/64; segment = 1/resolution turns */
-    lay_window window; /* default Hann */
-    double overlap;    /* 0.5..0.75 */
-    int speed_classes; /* rows of the order map, >= 1 */
+    double rate;         /* samples/s of the input */
+    int channels;        /* analysed channels, fed interleaved without the tach; combined by power */
+    double max_order;    /* highest order wanted; content above min(rate/2, this) is filtered away */
+    double resolution;   /* wanted order resolution (orders per bin), e.g. 1/64; segment = 1/resolution turns */
+    lay_window window;   /* default Hann */
+    double overlap;      /* 0.5..0.75 */
+    int speed_classes;   /* rows of the order map, >= 1 */
+    lay_order_sink sink; /* called for every segment; NULL: not wanted */
+    void *user;          /* of the sink */
 } lay_order_options;
 
 /* Averaged order spectrum of one run. Bin i lies at order i * step. `power` is the mean square per bin in input units

@@ -69,10 +69,21 @@ LAY_API const char *
 lay_speed_given_name(lay_speed_given given); /* "stated", "rough", "range", "none", "log", "road", "mixed" */
 LAY_API bool lay_speed_given_parse(const char *text, lay_speed_given *out);
 
+/* A mesh that sings louder, or quieter, than the same job without this: all its lines alike. */
+typedef struct lay_sim_louder {
+    int mesh;
+    double db;
+} lay_sim_louder;
+
 typedef struct lay_sim_options {
     uint64_t seed;
     uint64_t occasion; /* same seed, another number: the same unit, vehicle and mounting on another day (other speeds
-                        * and noise), e.g. after a repair */
+                        * and noise), e.g. after a repair. What its parts sing is set by the runs of occasion 0, so that
+                        * two occasions differ by what is asked for and nothing else */
+    uint64_t specimen; /* same seed, another number above 0: another unit of the same build in the same mounting; its
+                        * meshes differ by 1 dB, their lines by 0.6 dB, the mounting by 0.4 dB (standard deviations) */
+    const lay_sim_louder *louder; /* [louder_count] */
+    size_t louder_count;
     lay_world world;
     bool tach;                                /* else a stated rpm or range only */
     double rate;                              /* 0: drawn (16, 32, 44.1, 48 kHz) */

@@ -318,6 +318,41 @@ LAY_API lay_status lay_run_order_map(const lay_unit *unit, const lay_run_spec *s
                                      const lay_run_evidence *run, int rows, double resolution, double max_order,
                                      lay_order_spectrum *out, lay_error *err);
 
+/* ---- how loud each part was, look by look ---- */
+
+/* One line of a part's family. */
+typedef struct lay_level_line {
+    int part;     /* index into lay_run_evidence.expected */
+    int harmonic; /* of its base order; rotors: number of the order in its list, from 1 */
+    int sideband; /* turns of the wheel away, signed; 0 none */
+    int wheel;    /* whose: 0 driver, 1 driven; -1 none */
+    double order;
+    int owner;    /* another part that what stands there is more likely of; -1 none */
+    bool crowded; /* something else stands so near that the line cannot be measured apart from it */
+} lay_level_line;
+
+/* The lines of all parts that make tones, measured over and over in short looks. */
+typedef struct lay_levels {
+    lay_level_line *lines; /* [line_count] meshes and axle: harmonics, and sidebands of both wheels; rotors; engine:
+                            * firing orders */
+    size_t line_count;
+    double turns;    /* of the reference in a look; the next begins half a look later */
+    size_t looks;    /* in order of time; neighbours are put together where there are more than 1024 */
+    double *hz;      /* [looks] turns/s of the reference */
+    double *seconds; /* [looks] of recording that a look adds */
+    double *ground;  /* [looks] noise between the lines, 500 to 5000 Hz: full scale^2 per Hz, on a scale of its own */
+    double *power, *noise; /* [looks * line_count] mean square of the line, noise taken off (may be below 0), and of the
+                            * noise that was; NaN where the recording does not hold the order at that speed
+                            * or a tone fixed in Hz passes it */
+    double averages;       /* independent values behind a look: channels, by how evenly they share the power */
+} lay_levels;
+LAY_API void lay_levels_free(lay_levels *levels);
+
+/* Read a run again and measure. The look is as long as it takes to keep the lines apart, 16 to 64 turns. LAY_BAD_INPUT
+ * for a run without speed. */
+LAY_API lay_status lay_run_levels(const lay_unit *unit, const lay_run_spec *spec, const char *table_path,
+                                  const lay_run_evidence *run, lay_levels *out, lay_error *err);
+
 /* ---- while it runs ---- */
 
 /* The parts of a unit in one gear, watched live: the last half second of sound, or six turns where those take longer,

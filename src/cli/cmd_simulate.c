@@ -5,14 +5,15 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 #include "commands.h"
 #include "fault_words.h"
 #include "options.h"
 
 typedef struct simulate_options {
-    const char *unit, *fault, *second;
-    int seed, occasion, world, format, speed_given;
+    const char *unit, *fault, *second, *louder;
+    int seed, occasion, specimen, world, format, speed_given;
     double strength, seconds, rate, engine;
     bool no_tach, strength_given, speed_chosen, speed_truth, events, booms, no_gear;
 } simulate_options;
@@ -26,6 +27,21 @@ static lay_status take_fault(const lay_unit *unit, const char *words, const simu
     sim->faults = faults;
     sim->fault_count++;
     return status;
+}
+
+/* "MESH:DB" */
+static lay_status take_louder(const lay_unit *unit, const char *words, lay_sim_louder *louder, lay_error *err) {
+    const char *colon = strrchr(words, ':');
+    size_t length = colon ? (size_t)(colon - words) : 0;
+    if (!colon || !lay_parse_number(colon + 1, &louder->db) || !(fabs(louder->db) <= 60))
+        return lay_fail(err, LAY_BAD_INPUT,
+                        "--louder '%s': give a mesh and decibels from -60 to 60, as in 'third pair:3'", words);
+    for (size_t m = 0; m < unit->mesh_count; m++)
+        if (strlen(unit->meshes[m].name) == length && strncasecmp(unit->meshes[m].name, words, length) == 0) {
+            louder->mesh = (int)m;
+            return LAY_OK;
+        }
+    return lay_fail(err, LAY_BAD_INPUT, "--louder: the unit has no mesh '%.*s'", (int)length, words);
 }
 
 /* truth.json is the answer in both forms; it is short. */
@@ -49,9 +65,13 @@ static lay_status run(const char *folder, const simulate_options *o, const lay_c
                       lay_error *err) {
     lay_unit *unit = NULL;
     lay_fault faults[2] = {0}, drawn[4];
+    lay_sim_louder louder;
     size_t count = 0;
     lay_sim_options sim = {.seed = (uint64_t)o->seed,
                            .occasion = (uint64_t)o->occasion,
+                           .specimen = (uint64_t)o->specimen,
+                           .louder = &louder,
+                           .louder_count = o->louder ? 1 : 0,
                            .world = (lay_world)o->world,
                            .tach = !o->no_tach,
                            .rate = o->rate,
@@ -67,6 +87,7 @@ static lay_status run(const char *folder, const simulate_options *o, const lay_c
     lay_status status = o->unit ? lay_unit_load(o->unit, &unit, err) : lay_sim_unit(sim.seed, &unit, err);
     if (status == LAY_OK) status = take_fault(unit, o->fault, o, &sim, faults, err);
     if (status == LAY_OK) status = take_fault(unit, o->second, o, &sim, faults, err);
+    if (status == LAY_OK && o->louder) status = take_louder(unit, o->louder, &louder, err);
     if (status == LAY_OK) status = lay_sim_job(folder, unit, &sim, drawn, &count, err);
     if (status == LAY_OK && (common->json || !common->quiet)) status = describe(folder, common->json, count, out, err);
     lay_unit_free(unit);
@@ -95,6 +116,18 @@ int lay_cmd_simulate(int argc, char **argv) {
          .low = 0,
          .high = 2147483647,
          .help = "the same unit and vehicle on another day, e.g. after a repair (default 0)"},
+        {.name = "specimen",
+         .type = LAY_OPTION_COUNT,
+         .value = &o.specimen,
+         .argument = "N",
+         .low = 0,
+         .high = 2147483647,
+         .help = "another unit of the same build in the same mounting (default 0)"},
+        {.name = "louder",
+         .type = LAY_OPTION_TEXT,
+         .value = &o.louder,
+         .argument = "MESH:DB",
+         .help = "one mesh so much louder than it would be, or quieter"},
         {.name = "world",
          .type = LAY_OPTION_CHOICE,
          .value = &o.world,

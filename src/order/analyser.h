@@ -24,6 +24,7 @@ struct lay_order {
     double seg_low, seg_high, seg_sum; /* speed over the segment being filled */
     size_t seg_count;
     size_t per_turn, turns; /* of a segment */
+    double enbw;            /* of its window, bins */
     double min_hz, max_hz, mean_hz, revolutions;
     double *map, *map_weight, *class_sum, *class_hz, *class_top;
 };

@@ -28,6 +28,8 @@ void lay_order_take_segment(lay_order *o) {
         o->map[c * o->angle.bins + i] += o->angle.one[i];
         o->map_weight[c * o->angle.bins + i] += 1;
     }
+    if (o->options.sink)
+        o->options.sink(&(lay_order_segment){mean, o->angle.one, bins, 1 / (double)o->turns, o->enbw}, o->options.user);
     o->class_sum[c] += 1;
     o->class_hz[c] += mean;
     o->class_top[c] = fmin(o->class_top[c], top);

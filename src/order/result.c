@@ -52,6 +52,7 @@ static lay_status shorten(lay_order *o, lay_error *err) {
     lay_status status =
         lay_average_init(&o->angle, n, hop ? hop : 1, (size_t)(o->options.max_order * (double)turns) + 1, channels,
                          o->options.window, err);
+    if (status == LAY_OK) o->enbw = lay_window_enbw(o->angle.window, n);
     o->turns = turns;
     double high = o->seg_high, mean = o->seg_sum / (double)o->seg_count;
     for (size_t f = 0; f < whole.filled && status == LAY_OK; f++) {
@@ -78,7 +79,7 @@ lay_status lay_order_finish(lay_order *o, lay_order_spectrum *out, lay_error *er
     out->step = 1 / (double)o->turns;
     out->bins = o->angle.bins;
     out->segments = o->angle.segments;
-    out->enbw = lay_window_enbw(o->angle.window, o->angle.n);
+    out->enbw = o->enbw;
     out->averages = lay_average_count(&o->angle);
     out->min_hz = o->min_hz, out->mean_hz = o->mean_hz, out->max_hz = o->max_hz;
     out->revolutions = (double)o->turns + (double)(out->segments - 1) * (double)o->angle.hop / (double)o->per_turn;

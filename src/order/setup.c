@@ -57,6 +57,7 @@ static lay_status make_spectra(lay_order *o, lay_error *err) {
     size_t bins = (size_t)(p->max_order * (double)o->turns) + 1;
     lay_status status = lay_average_init(&o->angle, n, hop ? hop : 1, bins, (size_t)p->channels, p->window, err);
     if (status != LAY_OK) return status;
+    o->enbw = lay_window_enbw(o->angle.window, n);
     o->hz_level = p->rate > 30000 ? 1 : 0;
     double rate = p->rate / (1 << o->hz_level);
     size_t m = 4096;

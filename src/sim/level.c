@@ -94,6 +94,9 @@ void lay_sim_family_set(lay_sim_scene *scene, size_t first, unsigned mask, doubl
     scale_family(scene, first, fmin(by, cap_db - highest));
 }
 
+/* Crest of the tones, over the rms of the floor, for which any recorder leaves room. */
+#define TONES_ROOM 8.0
+
 /* Crest factor of the floor allowed for: 5.5 deviations are passed once in 26 million samples. */
 void lay_sim_scene_level(lay_sim_scene *scene) {
     double tones = 0, loudest = 0;
@@ -114,9 +117,11 @@ void lay_sim_scene_level(lay_sim_scene *scene) {
         loudest = fmax(loudest, rms);
     }
     double impacts = scene->traits->vehicle ? 14.0 : 6.0;
-    double bound = loudest * (5.5 + impacts) + tones;
+    double quiet = loudest * (5.5 + impacts + TONES_ROOM), bound = quiet + fmax(0, tones - loudest * TONES_ROOM);
     double wanted = lay_sim_amplitude(lay_sim_draw(&scene->random, scene->traits->level_db)) / loudest;
+    double usual = fmin(wanted, 0.95 / quiet);
     scene->level = fmin(wanted, 0.95 / bound);
+    scene->turned_down = usual / scene->level;
     scene->clips = lay_random_unit(&scene->random) < scene->traits->clip_chance;
     if (scene->options.events) scene->level *= 0.5; /* revs and talk louder than the runs alone */
     if (scene->clips) scene->level = 1.0 / (4.0 * loudest + 0.4 * tones);

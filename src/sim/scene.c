@@ -31,6 +31,24 @@ void lay_sim_scene_cabin(lay_sim_scene *scene) {
     }
 }
 
+/* What the parts sing, and the recorder's gain, belong to the unit and its mounting: they are set by the runs of the
+ * first occasion. */
+static lay_status as_first(lay_sim_scene *scene, lay_error *err) {
+    lay_sim_options options = scene->options;
+    options.occasion = options.specimen = options.louder_count = 0;
+    lay_sim_scene *first = lay_calloc(1, sizeof *first);
+    if (!first) return lay_fail(err, LAY_NO_MEMORY, "no memory for a simulated job");
+    lay_status status = lay_sim_scene_build(first, scene->unit, &options, err);
+    for (size_t i = 0; status == LAY_OK && i < scene->voice_count && i < first->voice_count; i++)
+        scene->voices[i].amplitude = first->voices[i].amplitude;
+    scene->level = first->level;
+    scene->turned_down = first->turned_down;
+    scene->clips = first->clips;
+    lay_sim_scene_free(first);
+    free(first);
+    return status;
+}
+
 lay_status lay_sim_scene_build(lay_sim_scene *scene, const lay_unit *unit, const lay_sim_options *options,
                                lay_error *err) {
     static const double rates[] = {16000, 32000, 44100, 48000};
@@ -56,6 +74,8 @@ lay_status lay_sim_scene_build(lay_sim_scene *scene, const lay_unit *unit, const
     if (status == LAY_OK) status = lay_sim_scene_fault_voices(scene, err);
     *r = lay_sim_stream(options, LAY_SIM_STREAM_LEVEL);
     if (status == LAY_OK) lay_sim_scene_level(scene);
+    if (status == LAY_OK && options->occasion > 0) status = as_first(scene, err);
+    if (status == LAY_OK) lay_sim_scene_specimen(scene);
     return status;
 }
 

@@ -30,9 +30,10 @@ typedef struct lay_sim_scene {
     size_t run_count;
     lay_sim_voice *voices;
     size_t voice_count, voice_capacity;
-    lay_sim_tach tach; /* of a job with one, as soon as the table is drawn */
-    double level;      /* output gain */
-    bool clips;        /* the recorder was set too high: crests are cut now and then */
+    lay_sim_tach tach;  /* of a job with one, as soon as the table is drawn */
+    double level;       /* output gain */
+    double turned_down; /* of that, to keep what is loud inside full scale: >= 1 */
+    bool clips;         /* the recorder was set too high: crests are cut now and then */
 } lay_sim_scene;
 
 /* Draw the whole job for a unit (borrowed) from the options' seed into a zeroed scene; free it in every case. */
@@ -56,6 +57,7 @@ enum {
     LAY_SIM_STREAM_IMPACTS = 100,
     LAY_SIM_STREAM_MESH = 1000,
     LAY_SIM_STREAM_ROTOR = 10000,
+    LAY_SIM_STREAM_SPECIMEN = 15000, /* the mounting's, then one per mesh */
     LAY_SIM_STREAM_DAY = 20000,
     LAY_SIM_STREAM_TABLE = 20001,
     LAY_SIM_STREAM_PROFILE = 20100,
@@ -94,6 +96,9 @@ lay_status lay_sim_scene_events(lay_sim_scene *scene, lay_error *err);
  */
 void lay_sim_scene_given(lay_sim_scene *scene);
 lay_sim_tyre lay_sim_tyre_draw(const lay_sim_scene *scene);
+
+/* specimen.c: what sets this unit apart from others of its build, and louder meshes. */
+void lay_sim_scene_specimen(lay_sim_scene *scene);
 
 /* natural.c: what healthy parts and the surroundings sing. fault_voice.c: what the faults add. */
 lay_status lay_sim_scene_natural(lay_sim_scene *scene, lay_error *err);

@@ -133,7 +133,7 @@ void lay_sim_table_write(lay_sim_scene *scene, const lay_sim_tach *tach, lay_tex
             if (tach->body != scene->unit->reference) cell(out, scene->unit->bodies[tach->body].name);
         }
         lay_text_add(out, ",%s", accel ? "accel" : "mic");
-        if (calibrated) lay_text_add(out, ",%g,m/s2", full_scale);
+        if (calibrated) lay_text_add(out, ",%g,m/s2", full_scale * scene->turned_down);
         lay_text_add(out, "\n");
     }
 }
