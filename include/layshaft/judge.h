@@ -385,6 +385,28 @@ LAY_API lay_status lay_compare(const lay_measured *before, const lay_measured *a
                                lay_comparison *out, lay_error *err);
 LAY_API void lay_comparison_free(lay_comparison *comparison);
 
+/* How a part went over several jobs of one unit. */
+typedef enum lay_course { LAY_SETTLED, LAY_FALLING, LAY_RISING, LAY_COURSE_OPEN, LAY_COURSE_COUNT } lay_course;
+LAY_API const char *lay_course_name(lay_course course); /* "settled", "falling", "rising", "open" */
+
+typedef struct lay_trend_part {
+    const char *part;        /* borrowed from the unit of the last job */
+    lay_change *since_first; /* [job_count - 1] each job against the first */
+    lay_change last;         /* the last step */
+    lay_course course;       /* by the last step: settled within 2 dB, or not */
+} lay_trend_part;
+
+typedef struct lay_trend {
+    size_t job_count;
+    const char **names; /* [job_count] borrowed */
+    lay_trend_part *parts;
+    size_t part_count; /* heard in one of the comparisons at least */
+} lay_trend;
+/* jobs[count], count 3 and more, in order of time. Errors as with lay_compare. */
+LAY_API lay_status lay_trend_find(const lay_measured *jobs, const char *const *names, size_t count, lay_match match,
+                                  lay_trend *out, lay_error *err);
+LAY_API void lay_trend_free(lay_trend *trend);
+
 /* ---- watching ---- */
 
 /* How loud each part was, by speed, in sound that was good. */

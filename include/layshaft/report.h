@@ -162,6 +162,25 @@ LAY_API lay_status lay_report_ledger_text(const char *folder, const lay_ledger *
                                           lay_text *out);
 LAY_API lay_status lay_report_ledger_json(const char *folder, const lay_ledger *ledger, bool indented, lay_text *out);
 
+/* ---- layshaft compare ---- */
+
+/* Names of the jobs and units behind a comparison; all borrowed. */
+typedef struct lay_compared {
+    const lay_comparison *comparison;
+    const lay_measured *before, *after;
+    const char *before_name, *after_name; /* folders */
+} lay_compared;
+
+/* Text as lay_report_text writes it: verdict, what was compared, part by part and line by line, what else differs. */
+LAY_API lay_status lay_report_compare_text(const lay_compared *compared, bool colour, int width, lay_text *out);
+/* The object of `layshaft compare --json`, written as lay_report_json does. Beyond the fixed members: `verdict`,
+ * `summary`, `match`, `repeat_db`, `shared`, `differs`, `not_compared`; each part carries levels, tone-to-noise and
+ * prominence ratios, `by_condition` and `lines`. `trend` is null for two jobs. */
+LAY_API lay_status lay_report_compare_json(const lay_compared *compared, const lay_trend *trend, bool indented,
+                                           lay_text *out);
+/* The course over several jobs, for the terminal. */
+LAY_API lay_status lay_report_trend_text(const lay_trend *trend, bool colour, int width, lay_text *out);
+
 /* ---- layshaft plan ---- */
 
 /* The recordings to make, with how to make each. `asked` (NULL allowed): what the verdict of the job asks for, see

@@ -21,6 +21,7 @@ static const command commands[] = {
     {"speed", lay_cmd_speed, "JOB", "shaft speed over time and how it was found"},
     {"diagnose", lay_cmd_diagnose, "JOB", "verdict on a job or on recordings, with a report"},
     {"listen", lay_cmd_listen, "JOB", "hear one part alone, or the recording without it"},
+    {"compare", lay_cmd_compare, "BEFORE", "what changed between two jobs, part by part"},
     {"found", lay_cmd_found, "JOB", "note what the teardown showed"},
     {"ledger", lay_cmd_ledger, "FOLDER", "how often the verdicts of a shop were right"},
     {"simulate", lay_cmd_simulate, "OUT", "recordings with a known fault"},
@@ -28,7 +29,7 @@ static const command commands[] = {
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
 /* Words of the file formats and documents whose commands come with later versions. */
-static const char *const later[] = {"compare", "baseline", "verify", "convert"};
+static const char *const later[] = {"baseline", "verify", "convert"};
 
 static int help(void) {
     lay_text text = {0};

@@ -38,6 +38,10 @@ static lay_status collect(const lay_comparing *c, size_t part, size_t shared, la
     lay_case *x = lay_case_at(c, part, shared);
     x->lines = lay_calloc(o->before->line_count + 1, sizeof *x->lines);
     if (!x->lines) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+    if (p->type == LAY_PART_BEARING) {
+        lay_compare_blows(c, p->part, shared, &x->estimate);
+        return LAY_OK;
+    }
     for (size_t k = 0; k < o->before->line_count; k++) {
         const lay_loud_line *line = &o->before->lines[k];
         if (line->type != p->type || strcasecmp(line->part, p->part) != 0) continue;
@@ -209,7 +213,7 @@ static lay_status change_part(const lay_comparing *c, size_t part, lay_error *er
 
 /* ---- all parts ---- */
 
-/* Parts of the unit after that make tones and that the unit before has too. */
+/* Parts of the unit after. */
 static lay_status list_parts(lay_comparing *c, lay_error *err) {
     size_t most = 0;
     for (size_t r = 0; r < c->after->run_count; r++)
@@ -219,7 +223,6 @@ static lay_status list_parts(lay_comparing *c, lay_error *err) {
     for (size_t j = 0; j < c->out->shared_count; j++) {
         const lay_run_evidence *run = &c->after->runs[c->overlaps[j].after->first_run];
         for (size_t i = 0; i < run->expected_count && j == 0; i++) {
-            if (run->expected[i].type == LAY_PART_BEARING) continue;
             c->out->parts[c->out->part_count++] = (lay_part_change){.part = run->expected[i].name,
                                                                     .type = run->expected[i].type,
                                                                     .before_db = NAN,

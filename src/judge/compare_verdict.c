@@ -57,7 +57,7 @@ static lay_status judge_parts(lay_comparing *c, lay_error *err) {
 /* ---- the unit ---- */
 
 static bool counts(const lay_part_change *p) {
-    bool inside = p->type == LAY_PART_MESH;
+    bool inside = p->type == LAY_PART_MESH || p->type == LAY_PART_BEARING;
     return inside && (p->change.before || p->change.after);
 }
 
