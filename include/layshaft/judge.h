@@ -262,6 +262,7 @@ typedef struct lay_loud_line {
     double *variance; /* [bands] of that, as far as noise makes it */
     double *noise;    /* [bands] mean square of the noise that was taken off */
     double scatter; /* variance of the whole line's level, relative, as its course over time shows it; NaN: too short */
+    bool own;         /* in the run in which it is loudest it is this part's, and nothing crowds it */
 } lay_loud_line;
 
 typedef struct lay_loud_condition {
@@ -273,6 +274,7 @@ typedef struct lay_loud_condition {
     int first_band;
     size_t bands;
     double *looks, *seconds, *ground; /* [bands]; ground: noise between the lines, as in lay_levels */
+    double *hz;                       /* [bands] mean speed of the looks, turns/s; 0 without */
     lay_loud_line *lines;
     size_t line_count;
 } lay_loud_condition;
@@ -406,6 +408,124 @@ typedef struct lay_trend {
 LAY_API lay_status lay_trend_find(const lay_measured *jobs, const char *const *names, size_t count, lay_match match,
                                   lay_trend *out, lay_error *err);
 LAY_API void lay_trend_free(lay_trend *trend);
+
+/* ---- good units, and a unit against them ---- */
+
+/* Speeds of a baseline: band i reaches from 3 exp(0.06 i) to 3 exp(0.06 (i + 1)) turns/s of the reference. */
+#define LAY_BASELINE_BAND 0.06
+#define LAY_BASELINE_LOW_HZ 3.0
+#define LAY_BASELINE_BANDS 80
+
+typedef struct lay_baseline_line {
+    char *part;
+    lay_part_type type;
+    int harmonic, sideband, wheel; /* as in lay_level_line; a bearing has one, which is 1: how far its blows surpass
+                                    * what orders around reach, in band 0 */
+    bool loaded;                   /* the part carries torque there */
+    double *level_db;              /* [unit_capacity * LAY_BASELINE_BANDS] dB of the quantity; NaN: not measured */
+    bool *own;                     /* [unit_capacity] in that unit what stands there is this part's */
+} lay_baseline_line;
+
+typedef struct lay_baseline_condition {
+    char *gear;
+    lay_load load;
+    lay_baseline_line *lines;
+    size_t line_count, line_capacity;
+} lay_baseline_condition;
+
+typedef struct lay_baseline_mesh {
+    char *name;
+    int driver, driven; /* teeth */
+} lay_baseline_mesh;
+
+/* What good units of one build sound like in one mounting. */
+typedef struct lay_baseline {
+    char *unit; /* name */
+    lay_sensor sensor;
+    lay_quantity quantity;
+    lay_baseline_mesh *meshes;
+    size_t mesh_count;
+    char **units; /* [unit_count] names of the jobs */
+    size_t unit_count, unit_capacity;
+    lay_baseline_condition *conditions;
+    size_t condition_count, condition_capacity;
+} lay_baseline;
+LAY_API lay_baseline *lay_baseline_new(void); /* NULL without memory */
+LAY_API void lay_baseline_free(lay_baseline *baseline);
+/* LAY_BAD_INPUT when the job does not fit: another unit, other teeth, another kind of sensor, calibrated or not. An
+ * empty baseline takes over what the first job is. */
+LAY_API lay_status lay_baseline_fits(const lay_baseline *baseline, const lay_measured *job, lay_error *err);
+/* Add a job under `name`; one of that name must not be in it yet. */
+LAY_API lay_status lay_baseline_add(lay_baseline *baseline, const lay_measured *job, const char *name, lay_error *err);
+/* Places for what is read from a file; existing ones are found again. NULL without memory. */
+LAY_API lay_baseline_condition *lay_baseline_condition_at(lay_baseline *baseline, const char *gear, lay_load load,
+                                                          lay_error *err);
+LAY_API lay_baseline_line *lay_baseline_line_at(lay_baseline *baseline, lay_baseline_condition *condition,
+                                                const lay_baseline_line *like, lay_error *err);
+/* Room for one unit more, all unknown. */
+LAY_API lay_status lay_baseline_grow(lay_baseline *baseline, const char *name, lay_error *err);
+/* Fewest units that limits can be had from, and how many make them sharp. */
+#define LAY_BASELINE_LEAST 3
+#define LAY_BASELINE_ENOUGH 10
+
+/* What is held against a limit: the rise of a part, or of some of its lines, over the mean of the good units. */
+typedef struct lay_limit {
+    const char *part; /* borrowed from the baseline */
+    lay_part_type type;
+    int harmonic;     /* 0: all its lines; -1: sidebands of the driver, -2: of the driven wheel */
+    int condition;    /* -1: the mean over all that hold it */
+    int units;        /* behind it */
+    double spread_db; /* deviation from unit to unit, moderated by that of all limits of its kind */
+    double dof;       /* of that */
+    double limit_db;  /* tolerance factor * spread */
+} lay_limit;
+
+typedef struct lay_limits {
+    lay_limit *items;
+    size_t count;
+    double *rise_db; /* [count * unit_count] of every unit of the baseline; NaN: not measured */
+    bool *used;      /* [unit_count] false: it stands out so much that it was left out as no good unit */
+    char **odd;      /* [unit_count] what stands out in a unit that was left out; NULL for the others */
+    size_t unit_count, used_count;
+    double median_db; /* half of the limits of whole parts lie below */
+} lay_limits;
+/* Tolerance factors are one-sided prediction limits of the normal distribution, t * sqrt(1 + 1/n), set so that a good
+ * unit surpasses any of them in less than 2 of 100 jobs; the spread is moderated over all limits of a kind (Smyth 2004,
+ * from memory of the work). A unit that fails against all others by more than 1 dB is left out and named, the worst
+ * first, one in four at most. LAY_BAD_INPUT for fewer units than LAY_BASELINE_LEAST. */
+LAY_API lay_status lay_limits_find(const lay_baseline *baseline, lay_limits *out, lay_error *err);
+LAY_API void lay_limits_free(lay_limits *limits);
+
+/* One part of a job against its limits. */
+typedef struct lay_verified_part {
+    const char *part; /* borrowed from the baseline, or the table of limits */
+    lay_part_type type;
+    bool pass, tested;
+    double margin_db; /* limit less rise, of the limit it comes nearest to or surpasses most; NaN: not tested */
+    double rise_db, limit_db; /* of that one; by hand: level and limit */
+    char *where;              /* what that one is about, or why it is not tested */
+} lay_verified_part;
+
+typedef struct lay_verification {
+    bool pass;   /* every part is tested and passes */
+    bool tested; /* every part is tested */
+    char *summary;
+    bool by_hand;     /* limits from a table */
+    size_t units;     /* good units behind the limits */
+    double median_db; /* as in lay_limits */
+    lay_verified_part *parts;
+    size_t part_count;
+    lay_strings missing; /* what the baseline holds and the job does not, a sentence each */
+    lay_strings odd;     /* units of the baseline that were left out, a sentence each */
+} lay_verification;
+/* A part is tested when every condition of the baseline in which it carries torque was recorded over 60 % of its bands
+ * at least. LAY_BAD_INPUT as with lay_baseline_fits and lay_limits_find. */
+LAY_API lay_status lay_verify(const lay_baseline *baseline, const lay_measured *job, lay_verification *out,
+                              lay_error *err);
+/* The same against limits by hand: levels are means over the speeds recorded in a gear under a load. */
+LAY_API lay_status lay_verify_by_hand(const lay_limit_table *limits, const lay_measured *job, lay_verification *out,
+                                      lay_error *err);
+LAY_API void lay_verification_free(lay_verification *verification);
 
 /* ---- watching ---- */
 

@@ -181,6 +181,33 @@ LAY_API lay_status lay_report_compare_json(const lay_compared *compared, const l
 /* The course over several jobs, for the terminal. */
 LAY_API lay_status lay_report_trend_text(const lay_trend *trend, bool colour, int width, lay_text *out);
 
+/* ---- layshaft baseline, layshaft verify ---- */
+
+/* The baseline as the JSON file that it is kept in, appended to `out`. */
+LAY_API lay_status lay_report_baseline_file(const lay_baseline *baseline, lay_text *out);
+/* Read it back; *out is freed with lay_baseline_free. LAY_BAD_INPUT for anything else. */
+LAY_API lay_status lay_report_baseline_read(const char *path, lay_baseline **out, lay_error *err);
+LAY_API lay_status lay_report_baseline_parse(const char *text, size_t length, const char *path, lay_baseline **out,
+                                             lay_error *err);
+/* What a baseline holds, how sharp its limits are, which unit stands out, how many more it needs. `limits` NULL: too
+ * few units for limits. */
+LAY_API lay_status lay_report_baseline_text(const char *path, const lay_baseline *baseline, const lay_limits *limits,
+                                            bool colour, int width, lay_text *out);
+LAY_API lay_status lay_report_baseline_json(const char *path, const lay_baseline *baseline, const lay_limits *limits,
+                                            bool indented, lay_text *out);
+
+/* A run-in record; all borrowed, texts may be NULL. */
+typedef struct lay_run_in {
+    const lay_verification *verification;
+    const lay_measured *job;
+    const char *job_name, *baseline_name; /* folder; file of the baseline or the limits */
+    const char *serial, *by, *date;
+} lay_run_in;
+LAY_API lay_status lay_report_verify_text(const lay_run_in *record, bool colour, int width, lay_text *out);
+/* The object of `layshaft verify --json`: beyond the fixed members `tested`, `summary`, `units`, `missing`, `left_out`,
+ * and in each part `rise_db`, `limit_db`, `where`. */
+LAY_API lay_status lay_report_verify_json(const lay_run_in *record, bool indented, lay_text *out);
+
 /* ---- layshaft plan ---- */
 
 /* The recordings to make, with how to make each. `asked` (NULL allowed): what the verdict of the job asks for, see

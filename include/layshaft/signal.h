@@ -177,6 +177,30 @@ LAY_API lay_status lay_calibration_load(const char *path, const char *device, la
 LAY_API lay_status lay_calibration_add(const char *path, const char *device, const lay_calibration *c,
                                        const lay_calibrator_tone *tone, const char *file, lay_error *err);
 
+/* ---- limits by hand ---- */
+
+/* A row of a table of limits. */
+typedef struct lay_limit_row {
+    char *part;
+    char *gear;      /* "" any */
+    lay_load load;   /* unknown: any */
+    double limit_db; /* highest level, dB of the recordings' quantity */
+    int line;
+} lay_limit_row;
+
+typedef struct lay_limit_table {
+    char *path;
+    lay_limit_row *rows;
+    size_t count, capacity;
+} lay_limit_table;
+
+/* CSV as runs.csv: columns part, limit_db, and if wanted gear and load. Errors name line and column. Free with
+ * lay_limit_table_free. */
+LAY_API lay_status lay_limit_table_load(const char *path, lay_limit_table *out, lay_error *err);
+LAY_API lay_status lay_limit_table_parse(const char *text, size_t length, const char *path, lay_limit_table *out,
+                                         lay_error *err);
+LAY_API void lay_limit_table_free(lay_limit_table *table);
+
 /* ---- what teardowns showed ---- */
 
 /* What a part was found to be. */

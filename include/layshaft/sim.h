@@ -81,7 +81,7 @@ typedef struct lay_sim_options {
                         * and noise), e.g. after a repair. What its parts sing is set by the runs of occasion 0, so that
                         * two occasions differ by what is asked for and nothing else */
     uint64_t specimen; /* same seed, another number above 0: another unit of the same build in the same mounting; its
-                        * meshes differ by 1 dB, their lines by 0.6 dB, the mounting by 0.4 dB (standard deviations) */
+                        * meshes differ by 0.7 dB, their lines by 0.4 dB, the mounting by 0.3 dB (standard deviations) */
     const lay_sim_louder *louder; /* [louder_count] */
     size_t louder_count;
     lay_world world;

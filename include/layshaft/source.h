@@ -336,7 +336,7 @@ typedef struct lay_levels {
     lay_level_line *lines; /* [line_count] meshes and axle: harmonics, and sidebands of both wheels; rotors; engine:
                             * firing orders */
     size_t line_count;
-    double turns;    /* of the reference in a look; the next begins half a look later */
+    double turns;    /* of the reference in a look; the next begins 8 turns later */
     size_t looks;    /* in order of time; neighbours are put together where there are more than 1024 */
     double *hz;      /* [looks] turns/s of the reference */
     double *seconds; /* [looks] of recording that a look adds */
@@ -344,7 +344,8 @@ typedef struct lay_levels {
     double *power, *noise; /* [looks * line_count] mean square of the line, noise taken off (may be below 0), and of the
                             * noise that was; NaN where the recording does not hold the order at that speed
                             * or a tone fixed in Hz passes it */
-    double averages;       /* independent values behind a look: channels, by how evenly they share the power */
+    double averages; /* independent values behind a look: channels, by how evenly they share the power, less what looks
+                        have in common */
 } lay_levels;
 LAY_API void lay_levels_free(lay_levels *levels);
 

@@ -7,6 +7,8 @@ int lay_cmd_orders(int argc, char **argv);
 int lay_cmd_speed(int argc, char **argv);
 int lay_cmd_diagnose(int argc, char **argv);
 int lay_cmd_compare(int argc, char **argv);
+int lay_cmd_verify(int argc, char **argv);
+int lay_cmd_baseline(int argc, char **argv);
 int lay_cmd_found(int argc, char **argv);
 int lay_cmd_ledger(int argc, char **argv);
 int lay_cmd_listen(int argc, char **argv);

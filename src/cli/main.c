@@ -22,6 +22,8 @@ static const command commands[] = {
     {"diagnose", lay_cmd_diagnose, "JOB", "verdict on a job or on recordings, with a report"},
     {"listen", lay_cmd_listen, "JOB", "hear one part alone, or the recording without it"},
     {"compare", lay_cmd_compare, "BEFORE", "what changed between two jobs, part by part"},
+    {"baseline", lay_cmd_baseline, "OUT", "limits learnt from good units"},
+    {"verify", lay_cmd_verify, "JOB", "a unit on the run-in stand: pass or fail"},
     {"found", lay_cmd_found, "JOB", "note what the teardown showed"},
     {"ledger", lay_cmd_ledger, "FOLDER", "how often the verdicts of a shop were right"},
     {"simulate", lay_cmd_simulate, "OUT", "recordings with a known fault"},
@@ -29,7 +31,7 @@ static const command commands[] = {
 #define COMMANDS (sizeof commands / sizeof commands[0])
 
 /* Words of the file formats and documents whose commands come with later versions. */
-static const char *const later[] = {"baseline", "verify", "convert"};
+static const char *const later[] = {"convert"};
 
 static int help(void) {
     lay_text text = {0};

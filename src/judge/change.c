@@ -3,13 +3,14 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define LOOKS_LEAST 3.0
+#define SECONDS_LEAST 1.0
 #define STEADY_BANDS 4 /* a run in no more bands than that holds one speed: a neighbouring band is the same */
 #define STRETCHES 8    /* of speed, whose residuals tell how well a change is known */
 #define STRETCH_BANDS 6
-#define STANDS 5.0       /* deviations of its noise by which a set of lines stands out */
-#define STANDS_SHARE 0.1 /* and of the noise itself, whose estimate may be off by some of it */
-#define UNKNOWN_DB 0.7   /* sway within a run too short to tell (common practice, no source) */
+#define STANDS 5.0      /* deviations of its noise by which a set of lines stands out */
+#define NOISE_ERROR 0.1 /* share by which the estimate of the noise may be off */
+#define FLANK 25.0      /* change of ln power per change of ln speed: 1 dB per 1 % (common practice, no source) */
+#define UNKNOWN_DB 0.7  /* sway within a run too short to tell (common practice, no source) */
 
 static const double ln_db = 4.342944819032518; /* dB of a power ratio of e */
 
@@ -40,10 +41,10 @@ static void pair_bands(lay_overlap *o, int apart) {
 static bool enough(const lay_overlap *o) {
     double before = 0, after = 0;
     for (size_t i = 0; i < o->count; i++) {
-        before += o->before->looks[o->pairs[i].before];
-        after += o->after->looks[o->pairs[i].after];
+        before += o->before->seconds[o->pairs[i].before];
+        after += o->after->seconds[o->pairs[i].after];
     }
-    return fmin(before, after) >= LOOKS_LEAST;
+    return fmin(before, after) >= SECONDS_LEAST;
 }
 
 lay_status lay_overlap_find(const lay_loud_condition *before, const lay_loud_condition *after, bool by_floor,
@@ -99,20 +100,21 @@ bool lay_overlap_at(const lay_overlap *o, const lay_line_pair *lines, size_t cou
     return any;
 }
 
-typedef struct sums {
-    double before, after, before_var, after_var; /* weighted */
-    double before_noise, after_noise;
-    double weights, before_plain, after_plain;
-    size_t bands;
-} sums;
+#define BANDS_MOST 512
+#define ROBUST_BANDS 6 /* fewer tell nothing of what is usual among them */
+#define ROBUST 1.5     /* deviations from which on a band counts less (Huber 1964, from memory of the work) */
+#define LEAST_SCALE 0.1
+#define ROUNDS 5
 
-/* Bands count alike where the lines stand well out of the noise, less where they drown; symmetric in before and after.
- */
-static double weight_of(const lay_overlap *o, size_t i, const double power[2], const double variance[2]) {
-    double b = o->before->looks[o->pairs[i].before], a = o->after->looks[o->pairs[i].after];
-    double size = fmax(0, power[0]) + fmax(0, power[1]) + sqrt(variance[0] + variance[1]);
-    return size > 0 ? a * b / (a + b) / size : 0;
-}
+typedef struct band_sums {
+    double power[2], variance[2], noise[2], weight;
+} band_sums;
+
+typedef struct sums {
+    band_sums band[BANDS_MOST];
+    size_t bands;
+    double power[2], variance[2], noise[2], plain[2]; /* weighted; plain: not */
+} sums;
 
 static double noise_of(const lay_overlap *o, const lay_line_pair *lines, size_t count, size_t i, bool after) {
     double sum = 0;
@@ -123,40 +125,88 @@ static double noise_of(const lay_overlap *o, const lay_line_pair *lines, size_t 
     return sum;
 }
 
-static void add_up(const lay_overlap *o, const lay_line_pair *lines, size_t count, sums *s) {
-    *s = (sums){0};
-    for (size_t i = 0; i < o->count; i++) {
-        double p[2], v[2];
-        if (!lay_overlap_at(o, lines, count, i, p, v)) continue;
-        double w = weight_of(o, i, p, v);
-        s->before += w * p[0];
-        s->after += w * p[1];
-        s->before_var += w * w * v[0];
-        s->after_var += w * w * v[1];
-        s->before_noise += w * noise_of(o, lines, count, i, false);
-        s->after_noise += w * noise_of(o, lines, count, i, true);
-        s->before_plain += p[0];
-        s->after_plain += p[1];
-        s->weights += w;
+/* Bands count alike where the lines stand well out of the noise, less where they drown; symmetric in before and after.
+ */
+static void collect(const lay_overlap *o, const lay_line_pair *lines, size_t count, sums *s) {
+    s->bands = 0;
+    for (size_t i = 0; i < o->count && s->bands < BANDS_MOST; i++) {
+        band_sums *x = &s->band[s->bands];
+        if (!lay_overlap_at(o, lines, count, i, x->power, x->variance)) continue;
+        double b = o->before->looks[o->pairs[i].before], a = o->after->looks[o->pairs[i].after];
+        double size = fmax(0, x->power[0]) + fmax(0, x->power[1]) + sqrt(x->variance[0] + x->variance[1]);
+        for (int k = 0; k < 2; k++) x->noise[k] = noise_of(o, lines, count, i, k == 1);
+        x->weight = size > 0 ? a * b / (a + b) / size : 0;
         s->bands++;
     }
 }
 
+static void add_up(sums *s) {
+    for (int k = 0; k < 2; k++) {
+        s->power[k] = s->variance[k] = s->noise[k] = s->plain[k] = 0;
+        for (size_t i = 0; i < s->bands; i++) {
+            const band_sums *x = &s->band[i];
+            s->power[k] += x->weight * x->power[k];
+            s->variance[k] += x->weight * x->weight * x->variance[k];
+            s->noise[k] += x->weight * x->noise[k];
+            s->plain[k] += x->power[k] / (double)s->bands;
+        }
+        s->variance[k] += NOISE_ERROR * NOISE_ERROR * s->noise[k] * s->noise[k];
+    }
+}
+
+/* ln of the ratio in a band where both stand well out of the noise; NaN elsewhere. */
+static double band_ln(const band_sums *x) {
+    for (int k = 0; k < 2; k++)
+        if (x->power[k] <= 3 * sqrt(x->variance[k])) return NAN;
+    return log(x->power[1] / x->power[0]);
+}
+
+/* A foot that lifts for a second, or a knock, must not pass for a change: bands far from the median of all count less.
+ */
+static void doubt_strays(sums *s) {
+    double sorted[BANDS_MOST], ln[BANDS_MOST];
+    size_t n = 0;
+    for (size_t i = 0; i < s->bands; i++) {
+        ln[i] = band_ln(&s->band[i]);
+        if (!isnan(ln[i])) sorted[n++] = ln[i];
+    }
+    if (n < ROBUST_BANDS) return;
+    double centre = lay_median(sorted, n);
+    for (int round = 0; round < ROUNDS; round++) {
+        double sum = 0, weights = 0;
+        n = 0;
+        for (size_t i = 0; i < s->bands; i++)
+            if (!isnan(ln[i])) sorted[n++] = fabs(ln[i] - centre);
+        double scale = fmax(LEAST_SCALE, 1.4826 * lay_median(sorted, n));
+        for (size_t i = 0; i < s->bands; i++) {
+            if (isnan(ln[i])) continue;
+            double w = fmin(1, ROBUST * scale / fmax(1e-12, fabs(ln[i] - centre)));
+            sum += w * ln[i];
+            weights += w;
+        }
+        centre = sum / weights;
+        if (round + 1 < ROUNDS) continue;
+        for (size_t i = 0; i < s->bands; i++)
+            if (!isnan(ln[i])) {
+                double w = ROBUST * scale / fmax(1e-12, fabs(ln[i] - centre));
+                s->band[i].weight *= w < 1 ? w * w : 1; /* the sums are of powers, where a stray weighs more */
+            }
+    }
+}
+
 /* Variance of ln(after / before) from what stretches of speed leave over; they hang together within a stretch. */
-static double residual_variance(const lay_overlap *o, const lay_line_pair *lines, size_t count, const sums *s,
-                                double *dof) {
-    double ratio = s->after / s->before, squares = 0, sum = 0;
-    size_t stretches = s->bands < STRETCHES ? s->bands : STRETCHES, seen = 0, at = 0;
-    for (size_t i = 0; i < o->count; i++) {
-        double p[2], v[2];
-        if (!lay_overlap_at(o, lines, count, i, p, v)) continue;
-        size_t stretch = seen++ * stretches / s->bands;
+static double residual_variance(const sums *s, double *dof) {
+    double ratio = s->power[1] / s->power[0], squares = 0, sum = 0;
+    size_t stretches = s->bands < STRETCHES ? s->bands : STRETCHES, at = 0;
+    for (size_t i = 0; i < s->bands; i++) {
+        const band_sums *x = &s->band[i];
+        size_t stretch = i * stretches / s->bands;
         if (stretch != at) {
             squares += sum * sum;
             sum = 0;
             at = stretch;
         }
-        sum += weight_of(o, i, p, v) * (p[1] - ratio * p[0]) / s->after;
+        sum += x->weight * (x->power[1] - ratio * x->power[0]) / s->power[1];
     }
     squares += sum * sum;
     *dof = (double)stretches - 1;
@@ -181,27 +231,42 @@ static double sway_variance(const lay_overlap *o, const lay_line_pair *lines, si
     return variance;
 }
 
-static bool stands(double power, double variance, double noise) {
-    return power > STANDS * sqrt(variance) && power > STANDS_SHARE * noise;
+/* Inside a band the two may have run at different speeds, and on the flank of a resonance the level goes with the
+ * speed.
+ */
+static double speed_variance(const lay_overlap *o) {
+    double sum = 0, n = (double)o->count;
+    for (size_t i = 0; i < o->count; i++) {
+        double apart = log(o->after->hz[o->pairs[i].after] / o->before->hz[o->pairs[i].before]) * FLANK;
+        sum += apart * apart;
+    }
+    return sum / (n * n);
+}
+
+static bool stands(double power, double variance) {
+    return power > STANDS * sqrt(variance);
 }
 
 void lay_estimate_of(const lay_overlap *o, const lay_line_pair *lines, size_t count, lay_estimate *out) {
     *out = (lay_estimate){.ln = NAN, .dof = 6};
     sums s;
-    add_up(o, lines, count, &s);
+    collect(o, lines, count, &s);
     if (s.bands == 0) return;
-    out->before = stands(s.before, s.before_var, s.before_noise);
-    out->after = stands(s.after, s.after_var, s.after_noise);
-    out->before_power = s.before_plain / (double)s.bands;
-    out->after_power = s.after_plain / (double)s.bands;
-    out->before_noise = sqrt(s.before_var) / fmax(s.after, sqrt(s.after_var));
-    out->after_noise = sqrt(s.after_var) / fmax(s.before, sqrt(s.before_var));
+    doubt_strays(&s);
+    add_up(&s);
+    out->before = stands(s.power[0], s.variance[0]);
+    out->after = stands(s.power[1], s.variance[1]);
+    out->before_power = s.plain[0];
+    out->after_power = s.plain[1];
+    double deviation[2] = {sqrt(s.variance[0]), sqrt(s.variance[1])};
+    double before = fmax(s.power[0], deviation[0]), after = fmax(s.power[1], deviation[1]);
+    out->before_noise = deviation[0] / after;
+    out->after_noise = deviation[1] / before;
     if (!out->before && !out->after) return;
-    double before = fmax(s.before, sqrt(s.before_var)), after = fmax(s.after, sqrt(s.after_var));
     out->ln = log(after / before);
     double noise =
-        (out->before ? s.before_var / (before * before) : 0) + (out->after ? s.after_var / (after * after) : 0);
+        (out->before ? s.variance[0] / (before * before) : 0) + (out->after ? s.variance[1] / (after * after) : 0);
     bool sweep = s.bands >= STRETCH_BANDS && out->before && out->after;
-    double seen = sweep ? residual_variance(o, lines, count, &s, &out->dof) : sway_variance(o, lines, count, &out->dof);
-    out->variance = fmax(noise, seen);
+    double seen = sweep ? residual_variance(&s, &out->dof) : sway_variance(o, lines, count, &out->dof);
+    out->variance = fmax(noise, seen) + speed_variance(o);
 }

@@ -15,7 +15,7 @@ typedef struct lay_overlap {
     size_t count;
     bool by_floor; /* powers of after are held against the noise between the lines */
 } lay_overlap;
-/* *out is empty when fewer than three looks of either lie at common speeds. Free with lay_overlap_free. */
+/* *out is empty when less than a second of either lies at common speeds. Free with lay_overlap_free. */
 lay_status lay_overlap_find(const lay_loud_condition *before, const lay_loud_condition *after, bool by_floor,
                             lay_overlap *out, lay_error *err);
 void lay_overlap_free(lay_overlap *overlap);

@@ -49,6 +49,8 @@ static lay_status collect(const lay_comparing *c, size_t part, size_t shared, la
         lay_estimate alone;
         if (!pair.after) continue;
         lay_estimate_of(o, &pair, 1, &alone);
+        /* whose it is, is judged where it is louder: what another part leaves there is at most the quieter level */
+        if (!(alone.after_power > alone.before_power ? pair.after->own : line->own)) continue;
         if (alone.before || alone.after) x->lines[x->count++] = pair;
     }
     lay_estimate_of(o, x->lines, x->count, &x->estimate);
@@ -278,6 +280,18 @@ static void find_shifts(lay_comparing *c) {
     }
 }
 
+/* Blows in one condition alone are no evidence of a bearing. */
+static void doubt_blows(const lay_comparing *c, size_t part) {
+    size_t heard = 0;
+    if (c->out->parts[part].type != LAY_PART_BEARING) return;
+    for (size_t j = 0; j < c->out->shared_count; j++) {
+        const lay_estimate *e = &lay_case_at(c, part, j)->estimate;
+        heard += e->before || e->after;
+    }
+    for (size_t j = 0; j < c->out->shared_count && heard < 2; j++)
+        lay_case_at(c, part, j)->estimate = (lay_estimate){.ln = NAN, .dof = 6};
+}
+
 static lay_status change_all(lay_comparing *c, lay_error *err) {
     lay_status status = list_parts(c, err);
     if (status == LAY_OK) status = find_alike(c, err);
@@ -287,6 +301,7 @@ static lay_status change_all(lay_comparing *c, lay_error *err) {
     for (size_t p = 0; p < parts && status == LAY_OK; p++)
         for (size_t j = 0; j < shared && status == LAY_OK; j++) status = collect(c, p, j, err);
     if (status != LAY_OK) return status;
+    for (size_t p = 0; p < parts; p++) doubt_blows(c, p);
     find_shifts(c);
     lay_compare_repeat(c);
     for (size_t p = 0; p < parts && status == LAY_OK; p++) status = change_part(c, p, err);

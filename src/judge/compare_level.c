@@ -6,10 +6,11 @@
 
 /* Deviation of a part's level from one recording to the next under the load that the table states: nobody drives twice
  * alike (common practice, no source), and how many degrees of freedom that is worth. */
-#define USUAL_DB 0.55
-#define USUAL_DOF 4.0
+#define USUAL_DB 0.5
+#define USUAL_DOF 10.0
 #define PARTS_LEAST 3 /* that tell of the scatter, below only the usual value holds */
 #define PARTS_MOST 128
+#define QUIET 0.06 /* of the power where it is loudest: 12 dB */
 #define TWO_SIDED 0.025
 #define ODD 6.63 /* chi-square of one degree of freedom passed in one of 100 cases */
 
@@ -112,6 +113,14 @@ static void bound_of(const lay_comparing *c, size_t shared, const lay_estimate *
     }
 }
 
+/* Where a part is so much quieter than elsewhere, other parts that sound along count for too much. */
+static bool loud_enough(const lay_comparing *c, const lay_estimate *estimates, const bool *there, size_t shared) {
+    double most = 0;
+    for (size_t j = 0; j < c->out->shared_count; j++)
+        if (there[j]) most = fmax(most, fmax(estimates[j].before_power, estimates[j].after_power));
+    return fmax(estimates[shared].before_power, estimates[shared].after_power) > QUIET * most;
+}
+
 void lay_compare_change(const lay_comparing *c, const lay_estimate *estimates, const bool *there, lay_change *out) {
     pooled both = {0};
     bool before = false, after = false;
@@ -120,7 +129,7 @@ void lay_compare_change(const lay_comparing *c, const lay_estimate *estimates, c
         if (!there[j]) continue;
         before |= estimates[j].before;
         after |= estimates[j].after;
-        if (estimates[j].before && estimates[j].after) add(c, j, &estimates[j], &both);
+        if (estimates[j].before && estimates[j].after && loud_enough(c, estimates, there, j)) add(c, j, &estimates[j], &both);
     }
     if (both.count > 0)
         change_of(c, &both, out);

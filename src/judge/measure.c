@@ -43,7 +43,8 @@ static lay_status make_bands(gathering *g, lay_error *err) {
     c->looks = lay_calloc(c->bands + 1, sizeof(double));
     c->seconds = lay_calloc(c->bands + 1, sizeof(double));
     c->ground = lay_calloc(c->bands + 1, sizeof(double));
-    return c->looks && c->seconds && c->ground ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+    c->hz = lay_calloc(c->bands + 1, sizeof(double));
+    return c->looks && c->seconds && c->ground && c->hz ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
 }
 
 static void fill_bands(gathering *g) {
@@ -55,11 +56,12 @@ static void fill_bands(gathering *g) {
             int b = band_of(v->hz[i]) - c->first_band;
             c->looks[b] += 1;
             c->seconds[b] += v->seconds[i];
+            c->hz[b] += v->hz[i];
             c->ground[b] += v->ground[i] * squared;
         }
     }
     for (size_t b = 0; b < c->bands; b++)
-        if (c->looks[b] > 0) c->ground[b] /= c->looks[b];
+        if (c->looks[b] > 0) c->ground[b] /= c->looks[b], c->hz[b] /= c->looks[b];
 }
 
 static const lay_level_line *same_line(const lay_levels *v, const lay_level_line *line, size_t *index) {
@@ -68,7 +70,7 @@ static const lay_level_line *same_line(const lay_levels *v, const lay_level_line
         if (l->part != line->part || l->harmonic != line->harmonic || l->sideband != line->sideband) continue;
         if (l->sideband != 0 && l->wheel != line->wheel) continue;
         *index = k;
-        return l->crowded || l->owner >= 0 ? NULL : l;
+        return l;
     }
     return NULL;
 }
@@ -121,6 +123,16 @@ static double scatter_of(const gathering *g, const size_t *index, const lay_loud
     return batches >= 3 ? fmax(0, squares / n - sum / n * (sum / n)) / (n - 1) : NAN;
 }
 
+static double mean_power(const lay_levels *v, size_t line) {
+    double sum = 0, n = 0;
+    for (size_t i = 0; i < v->looks; i++) {
+        double power = v->power[i * v->line_count + line];
+        if (!isnan(power)) sum += power, n += 1;
+    }
+    return n > 0 ? fmax(0, sum / n) : 0;
+}
+
+/* Whose it is, is judged where it is loudest. */
 static lay_status add_line(const gathering *g, size_t k, lay_error *err) {
     lay_loud_condition *c = g->out;
     const lay_levels *first = &g->levels[g->members[0]];
@@ -128,12 +140,27 @@ static lay_status add_line(const gathering *g, size_t k, lay_error *err) {
     const lay_expected *e = &g->job->runs[g->members[0]].expected[l->part];
     size_t *index = lay_calloc(g->member_count, sizeof *index);
     lay_status status = index ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
-    bool everywhere = status == LAY_OK;
-    for (size_t m = 0; m < g->member_count && everywhere; m++)
-        everywhere = same_line(&g->levels[g->members[m]], l, &index[m]) != NULL;
+    bool everywhere = status == LAY_OK, own = true;
+    double most = -1;
+    for (size_t m = 0; m < g->member_count && everywhere; m++) {
+        const lay_levels *v = &g->levels[g->members[m]];
+        const lay_level_line *found = same_line(v, l, &index[m]);
+        everywhere = found != NULL;
+        double power = found ? mean_power(v, index[m]) : 0;
+        if (!found || power < most) continue;
+        most = power;
+        own = !found->crowded && found->owner < 0;
+    }
     if (everywhere) {
         lay_loud_line *line = &c->lines[c->line_count];
-        *line = (lay_loud_line){e->name, e->type, l->harmonic, l->sideband, l->wheel, l->order, NULL, NULL, NULL, NAN};
+        *line = (lay_loud_line){.part = e->name,
+                                .type = e->type,
+                                .harmonic = l->harmonic,
+                                .sideband = l->sideband,
+                                .wheel = l->wheel,
+                                .order = l->order,
+                                .scatter = NAN,
+                                .own = own};
         line->power = lay_calloc(c->bands + 1, sizeof(double));
         line->variance = lay_calloc(c->bands + 1, sizeof(double));
         line->noise = lay_calloc(c->bands + 1, sizeof(double));
@@ -260,6 +287,7 @@ void lay_loudness_free(lay_loudness *loudness) {
         free(c->looks);
         free(c->seconds);
         free(c->ground);
+        free(c->hz);
     }
     free(loudness->conditions);
     *loudness = (lay_loudness){0};

@@ -1,9 +1,9 @@
 /* No two units of one build sound alike: how one differs from the others, and what was made louder on purpose. */
 #include "scene.h"
 
-#define MESH_DB 1.0
-#define LINE_DB 0.6
-#define MOUNTING_DB 0.4
+#define MESH_DB 0.7
+#define LINE_DB 0.4
+#define MOUNTING_DB 0.3
 
 static double scatter(lay_random *r, double deviation_db) {
     return lay_sim_amplitude(deviation_db * lay_random_normal(r));

@@ -68,6 +68,9 @@ static lay_status add_part(collector *c, int part, lay_error *err) {
 #define THEIRS 0.1      /* share of what stands there that another part may make */
 #define BINS_APART 1.5
 #define LOUDEST_SIDEBAND 1.3
+#define CLEARLY 4.0         /* times the other's harmonics elsewhere */
+#define SOME 0.003          /* of what stands at the line: harmonics so much weaker show nothing */
+#define ENGINES 0.25        /* share of the engine from which the line is its own */
 
 static double tone_power(const lay_run_evidence *run, double order) {
     lay_tone tone;
@@ -103,13 +106,21 @@ typedef struct ownership {
     double own, apart; /* what stands at the line; orders nearer than that are one line */
 } ownership;
 
-/* The strongest harmonic of a part away from the line. */
-static double elsewhere(const ownership *o, size_t part) {
+static bool has_harmonic(const lay_expected *e, double order, double apart) {
+    for (int h = 1; h <= OTHERS; h++)
+        if (fabs(multiple_of(e, h) * e->order - order) <= apart) return true;
+    return false;
+}
+
+/* The strongest harmonic of a part away from the line, at places where the other part has none. */
+static double elsewhere(const ownership *o, size_t part, size_t other) {
     const lay_expected *e = &o->run->expected[part];
     double most = 0;
-    for (int h = 1; h <= OTHERS; h++)
-        if (fabs(multiple_of(e, h) * e->order - o->line->order) > o->apart)
+    for (int h = 1; h <= OTHERS; h++) {
+        double at = multiple_of(e, h) * e->order;
+        if (fabs(at - o->line->order) > o->apart && !has_harmonic(&o->run->expected[other], at, o->apart))
             most = fmax(most, o->power[part * OTHERS + (size_t)h - 1]);
+    }
     return most;
 }
 
@@ -117,12 +128,13 @@ static double elsewhere(const ownership *o, size_t part) {
  * without torque to one with it; the others have to show by their harmonics elsewhere whose it is. */
 static double harmonic_claim(const ownership *o, size_t part, int h) {
     const lay_expected *mine = &o->run->expected[o->line->part], *e = &o->run->expected[part];
-    double theirs = elsewhere(o, part), ours = elsewhere(o, (size_t)o->line->part);
+    size_t line_part = (size_t)o->line->part;
+    double theirs = elsewhere(o, part, line_part), ours = elsewhere(o, line_part, part);
     if (o->line->sideband != 0) return fmax(theirs, o->own);
     if (h > o->line->harmonic + 1 || h > HARMONICS) return theirs;
-    if (mine->type == LAY_PART_MESH && e->type == LAY_PART_MESH && mine->loaded != e->loaded)
-        return mine->loaded ? theirs : fmax(theirs, o->own);
-    return ours > THEIRS * o->own ? theirs : fmax(theirs, o->own);
+    if (ours > CLEARLY * theirs && ours > SOME * o->own) return theirs;
+    bool by_torque = mine->type == LAY_PART_MESH && e->type == LAY_PART_MESH && mine->loaded && !e->loaded;
+    return by_torque && theirs <= CLEARLY * ours ? theirs : fmax(theirs, o->own);
 }
 
 /* What a part may make at the line. */
@@ -152,8 +164,9 @@ static void find_owner(const collector *c, const double *power, lay_level_line *
     for (size_t q = 0; q < run->expected_count; q++) {
         const lay_expected *e = &run->expected[q];
         if ((int)q == line->part || !e->turning || e->type == LAY_PART_BEARING || one_wheel(mine, e, o.apart)) continue;
-        double made = e->type == LAY_PART_ENGINE ? lay_engine_share(run, line->order) : may_make(&o, q);
-        if (made > THEIRS * o.own) line->owner = (int)q;
+        bool engine = e->type == LAY_PART_ENGINE;
+        double made = engine ? lay_engine_share(run, line->order) : may_make(&o, q);
+        if (made > (engine ? ENGINES : THEIRS) * o.own) line->owner = (int)q;
     }
 }
 

@@ -8,6 +8,7 @@
 #include <string.h>
 
 #define LOOKS_MOST 1024
+#define HOP 8.0 /* turns from one look to the next */
 #define GROUND_LOW_HZ 500.0
 #define GROUND_HIGH_HZ 5000.0
 #define HIGHEST 0.45 /* of the rate */
@@ -81,7 +82,7 @@ static void take(const lay_order_segment *s, void *user) {
     for (size_t k = 0; k < n; k++)
         v->power[i * n + k] = share * line_power(m, s, v->lines[k].order) + (m->filled == 0 ? 0 : v->power[i * n + k]);
     v->hz[i] += share * s->hz;
-    v->seconds[i] += 0.5 / s->step / s->hz;
+    v->seconds[i] += HOP / s->hz;
     v->ground[i] += share * ground_of(m, s);
     m->filled = (m->filled + 1) % m->per_look;
 }
@@ -199,7 +200,7 @@ static lay_status read_run(measuring *m, lay_run_stream *stream, double top, lay
                                  .max_order = top,
                                  .resolution = 1 / m->out->turns,
                                  .window = LAY_WINDOW_HANN,
-                                 .overlap = 0.5,
+                                 .overlap = 1 - HOP / m->out->turns,
                                  .speed_classes = 1,
                                  .sink = take,
                                  .user = m};
@@ -207,9 +208,10 @@ static lay_status read_run(measuring *m, lay_run_stream *stream, double top, lay
     if (status == LAY_OK) status = lay_run_stream_each(stream, feed, order, err);
     if (status == LAY_OK) status = lay_order_finish(order, &mean, err);
     if (status == LAY_OK && m->filled > 0) m->out->looks--; /* of several segments, and not full */
-    if (status == LAY_OK && mean.segments > 0) m->out->turns = 1 / mean.step;
-    if (status == LAY_OK)
-        m->out->averages = fmax(1, mean.averages / (double)mean.segments); /* half overlap costs a Hann window 5 % */
+    if (status == LAY_OK) {
+        m->out->turns = 1 / mean.step; /* shorter where the recording is */
+        m->out->averages = mean.averages / (double)mean.segments;
+    }
     lay_order_spectrum_free(&mean);
     lay_order_free(order);
     return status;
