@@ -178,6 +178,18 @@ LAY_API lay_status lay_report_compare_text(const lay_compared *compared, bool co
  * prominence ratios, `by_condition` and `lines`. `trend` is null for two jobs. */
 LAY_API lay_status lay_report_compare_json(const lay_compared *compared, const lay_trend *trend, bool indented,
                                            lay_text *out);
+/* Where the pictures and the page of a comparison go. */
+typedef struct lay_compare_options {
+    const char *folder; /* made when missing */
+    bool plots;
+    const char *date; /* NULL allowed */
+} lay_compare_options;
+/* Writes compare.txt, compare.json and compare.html, and with `plots` as .png and .svg: compare-parts (change per part as
+ * bars with their intervals), compare-speed (the part that changed most against speed) and compare-spectrum (the order
+ * spectra of the runs in which it is loudest, both in one). `trend` NULL: two jobs. Pictures that fail do not stop the
+ * rest: the first reason is then in `missing`. */
+LAY_API lay_status lay_report_compare_write(const lay_compared *compared, const lay_trend *trend,
+                                            const lay_compare_options *options, lay_error *missing, lay_error *err);
 /* The course over several jobs, for the terminal. */
 LAY_API lay_status lay_report_trend_text(const lay_trend *trend, bool colour, int width, lay_text *out);
 
@@ -207,6 +219,8 @@ LAY_API lay_status lay_report_verify_text(const lay_run_in *record, bool colour,
 /* The object of `layshaft verify --json`: beyond the fixed members `tested`, `summary`, `units`, `missing`, `left_out`,
  * and in each part `rise_db`, `limit_db`, `where`. */
 LAY_API lay_status lay_report_verify_json(const lay_run_in *record, bool indented, lay_text *out);
+/* Writes run-in.txt, run-in.json and run-in.html, made to be printed, into `folder`, which is made when missing. */
+LAY_API lay_status lay_report_verify_write(const lay_run_in *record, const char *folder, lay_error *err);
 
 /* ---- layshaft plan ---- */
 

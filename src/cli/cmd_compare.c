@@ -4,12 +4,15 @@
 #include <stdio.h>
 #include <stdlib.h>
 
+#include "clock.h"
 #include "commands.h"
 #include "options.h"
 #include "terminal.h"
 
 typedef struct compare_options {
     int match, colour;
+    const char *output;
+    bool no_plots;
     lay_common common;
 } compare_options;
 
@@ -58,6 +61,21 @@ static int answer(const compare_options *o, const lay_compared *compared, const 
     return exit_status;
 }
 
+/* The page goes to its folder after the answer was shown: a folder that cannot be written costs no result. */
+static int write_report(const compare_options *o, const lay_compared *compared, const lay_trend *trend) {
+    lay_error err = {0}, missing = {0};
+    lay_moment now = lay_clock_moment();
+    char *folder = o->output ? lay_strdup(o->output) : lay_path_join(compared->after_name, "report");
+    if (!folder) return lay_cli_finish(lay_fail(&err, LAY_NO_MEMORY, "not enough memory"), &err);
+    lay_compare_options options = {.folder = folder, .plots = !o->no_plots, .date = now.text};
+    lay_status status = lay_report_compare_write(compared, trend, &options, &missing, &err);
+    if (missing.code != LAY_OK) lay_cli_finish(missing.code, &missing);
+    if (status == LAY_OK && !o->common.quiet && !o->common.json)
+        fprintf(stderr, "\nReport: %s/compare.html\n", folder);
+    free(folder);
+    return lay_cli_finish(status, &err);
+}
+
 static int run(const compare_options *o, char **folders, size_t count) {
     measured_jobs m = {0};
     lay_comparison comparison = {0};
@@ -72,6 +90,8 @@ static int run(const compare_options *o, char **folders, size_t count) {
     if (status == LAY_OK) {
         lay_compared compared = {&comparison, &m.measured[0], &m.measured[count - 1], folders[0], folders[count - 1]};
         exit_status = answer(o, &compared, count > 2 ? &trend : NULL);
+        int report_status = write_report(o, &compared, count > 2 ? &trend : NULL);
+        if (exit_status == 0) exit_status = report_status;
     } else {
         exit_status = lay_cli_finish(status, &err);
     }
@@ -88,7 +108,8 @@ static const char about[] =
     "matched by their names in unit.ini. With more than two jobs, in order of time, it also says whether each part "
     "settles, as in running-in. Keep sensor, place, gain, oil temperature and load as they were; what differed is "
     "told. "
-    "Recordings without a calibration are taken as they are; --match says what else was the same both times.";
+    "Recordings without a calibration are taken as they are; --match says what else was the same both times. A page with "
+    "pictures goes to AFTER/report.";
 static const char examples[] = "  layshaft compare before-rebuild after-rebuild\n"
                                "  layshaft compare --match floor phone-monday phone-friday\n"
                                "  layshaft compare run-in-0h run-in-2h run-in-5h\n";
@@ -99,6 +120,9 @@ int lay_cmd_compare(int argc, char **argv) {
         {"match", LAY_OPTION_CHOICE, &o.match, "none|floor|engine",
          "what was the same both times: none (levels as they are), the noise floor, or the engine (default none)", 0, 0,
          NULL},
+        {"output", LAY_OPTION_TEXT, &o.output, "DIR", "folder for the page and its pictures (default AFTER/report)", 0, 0,
+         NULL},
+        {"no-plots", LAY_OPTION_FLAG, &o.no_plots, NULL, "write no pictures", 0, 0, NULL},
         {"colour", LAY_OPTION_CHOICE, &o.colour, LAY_COLOUR_WORDS, "colour in the text (default auto)", 0, 0, NULL},
     };
     const lay_usage usage = {.command = "compare",

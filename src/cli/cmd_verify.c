@@ -1,6 +1,9 @@
 /* layshaft verify: a unit on the run-in stand against good ones, or against limits by hand. */
 #include <layshaft/report.h>
 
+#include <stdio.h>
+#include <stdlib.h>
+
 #include "clock.h"
 #include "commands.h"
 #include "options.h"
@@ -9,7 +12,7 @@
 #define FAILED 1 /* exit status */
 
 typedef struct verify_options {
-    const char *baseline, *limits, *serial, *by;
+    const char *baseline, *limits, *serial, *by, *output;
     int colour;
     lay_common common;
 } verify_options;
@@ -43,6 +46,16 @@ static lay_status verify(const verify_options *o, const char *folder, verifying 
                        : lay_verify_by_hand(&v->limits, &v->measured, &v->result, err);
 }
 
+static int write_record(const verify_options *o, const char *folder, const lay_run_in *record) {
+    lay_error err = {0};
+    char *to = o->output ? lay_strdup(o->output) : lay_path_join(folder, "report");
+    lay_status status = to ? lay_report_verify_write(record, to, &err) : lay_fail(&err, LAY_NO_MEMORY, "not enough memory");
+    if (status == LAY_OK && !o->common.quiet && !o->common.json)
+        fprintf(stderr, "\nRecord to print: %s/run-in.html\n", to);
+    free(to);
+    return lay_cli_finish(status, &err);
+}
+
 static int answer(const verify_options *o, const char *folder, const verifying *v) {
     lay_text out = {0};
     lay_moment now = lay_clock_moment();
@@ -59,6 +72,8 @@ static int answer(const verify_options *o, const char *folder, const verifying *
         lay_report_verify_text(&record, lay_terminal_colour((lay_colour)o->colour), lay_terminal_width(), &out);
     int exit_status = lay_cli_print(&out);
     lay_text_free(&out);
+    int report_status = write_record(o, folder, &record);
+    if (exit_status == 0) exit_status = report_status;
     return exit_status != 0 ? exit_status : v->result.pass ? 0 : FAILED;
 }
 
@@ -75,7 +90,8 @@ static const char about[] =
     "Holds a unit on the run-in stand against what good units of its build sound like, part by part: pass, fail, or not "
     "tested where the job lacks a gear, load or speed that the baseline has. Record it as those were: same stand, sensor, "
     "place, gears, loads and speeds. A part fails when it is louder than the mean of the good units by more than a good "
-    "unit may be. The exit status is 0 for pass and 1 otherwise. It is a record to inspect by, never a certificate.";
+    "unit may be. The exit status is 0 for pass and 1 otherwise. It is a record to inspect by, never a "
+    "certificate; a copy to print goes to JOB/report.";
 static const char examples[] = "  layshaft verify unit-0815 --baseline five-speed.json --serial 0815\n"
                                "  layshaft verify unit-0815 --limits limits.csv\n";
 
@@ -88,6 +104,7 @@ int lay_cmd_verify(int argc, char **argv) {
          "highest levels by hand instead: a CSV table with part, gear, load, limit_db", 0, 0, NULL},
         {"serial", LAY_OPTION_TEXT, &o.serial, "TEXT", "serial number of the unit, for the record", 0, 0, NULL},
         {"by", LAY_OPTION_TEXT, &o.by, "NAME", "who ran it, for the record", 0, 0, NULL},
+        {"output", LAY_OPTION_TEXT, &o.output, "DIR", "folder for the record (default JOB/report)", 0, 0, NULL},
         {"colour", LAY_OPTION_CHOICE, &o.colour, LAY_COLOUR_WORDS, "colour in the text (default auto)", 0, 0, NULL},
     };
     const lay_usage usage = {.command = "verify",

@@ -68,7 +68,7 @@ static lay_status share(lay_comparing *c, size_t b, size_t a, reasons *why, lay_
     if (o->count == 0) {
         lay_overlap_free(o);
         return lay_strings_add(&c->out->missing, err, "gear %s, %s: the two were not recorded at the same speeds",
-                               before->gear, lay_load_name(before->load));
+                               before->gear, lay_load_words(before->load));
     }
     lay_shared *s = &c->out->shared[c->out->shared_count++];
     *s = (lay_shared){.gear = before->gear, .load = before->load, .before = b, .after = a};

@@ -12,7 +12,7 @@
 #define LISTED 3
 
 static const char *gear_load(const lay_shared *s, char *out, size_t size) {
-    const char *load = lay_load_name(s->load);
+    const char *load = lay_load_words(s->load);
     snprintf(out, size, "gear %.40s%s%s", s->gear, *load ? ", " : "", load);
     return out;
 }

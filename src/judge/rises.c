@@ -106,26 +106,38 @@ static double covered_by(const finding *f, const lay_baseline_condition *c, cons
     return all > 0 ? n / all : 0;
 }
 
+/* Good units that were measured at all. */
+static size_t measured_units(const finding *f) {
+    size_t n = 0;
+    for (size_t u = 0; u < f->b->unit_count; u++) {
+        bool any = false;
+        for (size_t b = 0; b < LAY_BASELINE_BANDS && !any; b++) any = !isnan(f->level[u * LAY_BASELINE_BANDS + b]);
+        n += f->used[u] && any;
+    }
+    return n;
+}
+
+/* Mean of a band over the good units, their rises taken off; NaN where fewer than half of them were recorded, so that
+ * no unit is asked for a speed that was held by chance. */
+static double band_mean(const finding *f, const lay_rise *r, size_t band, size_t measured) {
+    double sum = 0;
+    size_t seen = 0;
+    for (size_t u = 0; u < f->b->unit_count; u++) {
+        double level = f->level[u * LAY_BASELINE_BANDS + band];
+        if (!f->used[u] || isnan(level) || isnan(r->db[u])) continue;
+        sum += level - r->db[u];
+        seen++;
+    }
+    return seen >= 2 && 2 * seen >= measured ? sum / (double)seen : NAN;
+}
+
 /* Bands and units by turns: level = mean of the band + rise of the unit. */
 static void fit(finding *f, lay_rise *r) {
-    size_t units = f->b->unit_count;
+    size_t units = f->b->unit_count, measured = measured_units(f);
     for (size_t u = 0; u < units; u++) r->db[u] = 0;
     for (int round = 0; round < ROUNDS; round++) {
-        size_t most = 0;
         double shift = 0, n = 0;
-        for (int pass = 0; pass < 2; pass++)
-            for (size_t b = 0; b < LAY_BASELINE_BANDS; b++) {
-                double sum = 0;
-                size_t seen = 0;
-                for (size_t u = 0; u < units; u++) {
-                    double level = f->level[u * LAY_BASELINE_BANDS + b];
-                    if (!f->used[u] || isnan(level) || isnan(r->db[u])) continue;
-                    sum += level - r->db[u];
-                    seen++;
-                }
-                if (pass == 0 && seen > most) most = seen;
-                f->mean[b] = pass == 1 && seen >= 2 && 2 * seen >= most ? sum / (double)seen : NAN;
-            }
+        for (size_t b = 0; b < LAY_BASELINE_BANDS; b++) f->mean[b] = band_mean(f, r, b, measured);
         for (size_t u = 0; u < units; u++) {
             r->db[u] = rise_of(f, u);
             if (f->used[u] && !isnan(r->db[u])) shift += r->db[u], n += 1;
