@@ -262,7 +262,7 @@ typedef struct lay_loud_line {
     double *variance; /* [bands] of that, as far as noise makes it */
     double *noise;    /* [bands] mean square of the noise that was taken off */
     double scatter; /* variance of the whole line's level, relative, as its course over time shows it; NaN: too short */
-    bool own;         /* in the run in which it is loudest it is this part's, and nothing crowds it */
+    bool own;       /* in the run in which it is loudest it is this part's, and nothing crowds it */
 } lay_loud_line;
 
 typedef struct lay_loud_condition {
@@ -424,6 +424,7 @@ typedef struct lay_baseline_line {
     bool loaded;                   /* the part carries torque there */
     double *level_db;              /* [unit_capacity * LAY_BASELINE_BANDS] dB of the quantity; NaN: not measured */
     bool *own;                     /* [unit_capacity] in that unit what stands there is this part's */
+    double *clear;                 /* [unit_capacity] share of the bands in which it stands out of the noise there */
 } lay_baseline_line;
 
 typedef struct lay_baseline_condition {
@@ -501,7 +502,7 @@ typedef struct lay_verified_part {
     const char *part; /* borrowed from the baseline, or the table of limits */
     lay_part_type type;
     bool pass, tested;
-    double margin_db; /* limit less rise, of the limit it comes nearest to or surpasses most; NaN: not tested */
+    double margin_db;         /* limit less rise, of the limit it comes nearest to or surpasses most; NaN: not tested */
     double rise_db, limit_db; /* of that one; by hand: level and limit */
     char *where;              /* what that one is about, or why it is not tested */
 } lay_verified_part;

@@ -184,10 +184,10 @@ typedef struct lay_compare_options {
     bool plots;
     const char *date; /* NULL allowed */
 } lay_compare_options;
-/* Writes compare.txt, compare.json and compare.html, and with `plots` as .png and .svg: compare-parts (change per part as
- * bars with their intervals), compare-speed (the part that changed most against speed) and compare-spectrum (the order
- * spectra of the runs in which it is loudest, both in one). `trend` NULL: two jobs. Pictures that fail do not stop the
- * rest: the first reason is then in `missing`. */
+/* Writes compare.txt, compare.json and compare.html, and with `plots` as .png and .svg: compare-parts (change per part
+ * as bars with their intervals), compare-speed (the part that changed most against speed) and compare-spectrum (the
+ * order spectra of the runs in which it is loudest, both in one). `trend` NULL: two jobs. Pictures that fail do not
+ * stop the rest: the first reason is then in `missing`. */
 LAY_API lay_status lay_report_compare_write(const lay_compared *compared, const lay_trend *trend,
                                             const lay_compare_options *options, lay_error *missing, lay_error *err);
 /* The course over several jobs, for the terminal. */

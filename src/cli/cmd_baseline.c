@@ -33,7 +33,8 @@ static lay_status add_job(const baseline_options *o, const char *folder, lay_bas
     char *name = unit_name(folder);
     lay_status status = name ? lay_job_load(folder, &job, err) : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
     if (status == LAY_OK)
-        status = lay_measure(job.unit, &job.table, o->common.quiet ? NULL : lay_terminal_progress, NULL, &measured, err);
+        status =
+            lay_measure(job.unit, &job.table, o->common.quiet ? NULL : lay_terminal_progress, NULL, &measured, err);
     if (status == LAY_OK) status = lay_baseline_add(b, &measured, name, err);
     lay_measured_free(&measured);
     lay_job_free(&job);
@@ -87,8 +88,10 @@ static int run(const baseline_options *o, char **operands, size_t count) {
 }
 
 static const char about[] =
-    "Learns from jobs of units known to be good what each part sounds like, in every gear, under every load and at every "
-    "speed, and writes it to OUT, a JSON file for 'layshaft verify'. When OUT is there the jobs are added to it. Each job "
+    "Learns from jobs of units known to be good what each part sounds like, in every gear, under every load and at "
+    "every "
+    "speed, and writes it to OUT, a JSON file for 'layshaft verify'. When OUT is there the jobs are added to it. Each "
+    "job "
     "is one unit; all must be of one build, recorded alike: same stand, sensor, place, gears, loads and speeds. A unit "
     "that stands out from the others is named and left out of the limits. With OUT alone it says what is in it.";
 static const char examples[] = "  layshaft baseline five-speed.json good-1 good-2 good-3\n"

@@ -70,8 +70,7 @@ static int write_report(const compare_options *o, const lay_compared *compared, 
     lay_compare_options options = {.folder = folder, .plots = !o->no_plots, .date = now.text};
     lay_status status = lay_report_compare_write(compared, trend, &options, &missing, &err);
     if (missing.code != LAY_OK) lay_cli_finish(missing.code, &missing);
-    if (status == LAY_OK && !o->common.quiet && !o->common.json)
-        fprintf(stderr, "\nReport: %s/compare.html\n", folder);
+    if (status == LAY_OK && !o->common.quiet && !o->common.json) fprintf(stderr, "\nReport: %s/compare.html\n", folder);
     free(folder);
     return lay_cli_finish(status, &err);
 }
@@ -108,7 +107,8 @@ static const char about[] =
     "matched by their names in unit.ini. With more than two jobs, in order of time, it also says whether each part "
     "settles, as in running-in. Keep sensor, place, gain, oil temperature and load as they were; what differed is "
     "told. "
-    "Recordings without a calibration are taken as they are; --match says what else was the same both times. A page with "
+    "Recordings without a calibration are taken as they are; --match says what else was the same both times. A page "
+    "with "
     "pictures goes to AFTER/report.";
 static const char examples[] = "  layshaft compare before-rebuild after-rebuild\n"
                                "  layshaft compare --match floor phone-monday phone-friday\n"
@@ -120,8 +120,8 @@ int lay_cmd_compare(int argc, char **argv) {
         {"match", LAY_OPTION_CHOICE, &o.match, "none|floor|engine",
          "what was the same both times: none (levels as they are), the noise floor, or the engine (default none)", 0, 0,
          NULL},
-        {"output", LAY_OPTION_TEXT, &o.output, "DIR", "folder for the page and its pictures (default AFTER/report)", 0, 0,
-         NULL},
+        {"output", LAY_OPTION_TEXT, &o.output, "DIR", "folder for the page and its pictures (default AFTER/report)", 0,
+         0, NULL},
         {"no-plots", LAY_OPTION_FLAG, &o.no_plots, NULL, "write no pictures", 0, 0, NULL},
         {"colour", LAY_OPTION_CHOICE, &o.colour, LAY_COLOUR_WORDS, "colour in the text (default auto)", 0, 0, NULL},
     };

@@ -49,7 +49,8 @@ static lay_status verify(const verify_options *o, const char *folder, verifying 
 static int write_record(const verify_options *o, const char *folder, const lay_run_in *record) {
     lay_error err = {0};
     char *to = o->output ? lay_strdup(o->output) : lay_path_join(folder, "report");
-    lay_status status = to ? lay_report_verify_write(record, to, &err) : lay_fail(&err, LAY_NO_MEMORY, "not enough memory");
+    lay_status status =
+        to ? lay_report_verify_write(record, to, &err) : lay_fail(&err, LAY_NO_MEMORY, "not enough memory");
     if (status == LAY_OK && !o->common.quiet && !o->common.json)
         fprintf(stderr, "\nRecord to print: %s/run-in.html\n", to);
     free(to);
@@ -87,9 +88,12 @@ static int run(const verify_options *o, const char *folder) {
 }
 
 static const char about[] =
-    "Holds a unit on the run-in stand against what good units of its build sound like, part by part: pass, fail, or not "
-    "tested where the job lacks a gear, load or speed that the baseline has. Record it as those were: same stand, sensor, "
-    "place, gears, loads and speeds. A part fails when it is louder than the mean of the good units by more than a good "
+    "Holds a unit on the run-in stand against what good units of its build sound like, part by part: pass, fail, or "
+    "not "
+    "tested where the job lacks a gear, load or speed that the baseline has. Record it as those were: same stand, "
+    "sensor, "
+    "place, gears, loads and speeds. A part fails when it is louder than the mean of the good units by more than a "
+    "good "
     "unit may be. The exit status is 0 for pass and 1 otherwise. It is a record to inspect by, never a "
     "certificate; a copy to print goes to JOB/report.";
 static const char examples[] = "  layshaft verify unit-0815 --baseline five-speed.json --serial 0815\n"
@@ -119,7 +123,8 @@ int lay_cmd_verify(int argc, char **argv) {
     int count;
     int exit_status = lay_options_begin(&usage, argc, argv, &o.common, &operands, &count);
     if (exit_status >= 0) return exit_status;
-    if (!o.baseline && !o.limits) return lay_cli_usage_error(&usage, "say against what: --baseline FILE or --limits FILE");
+    if (!o.baseline && !o.limits)
+        return lay_cli_usage_error(&usage, "say against what: --baseline FILE or --limits FILE");
     if (o.baseline && o.limits) return lay_cli_usage_error(&usage, "--baseline and --limits exclude each other");
     return run(&o, operands[0]);
 }

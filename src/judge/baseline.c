@@ -19,6 +19,7 @@ void lay_baseline_free(lay_baseline *b) {
             free(c->lines[k].part);
             free(c->lines[k].level_db);
             free(c->lines[k].own);
+            free(c->lines[k].clear);
         }
         free(c->lines);
         free(c->gear);
@@ -44,9 +45,11 @@ static bool widen(lay_baseline_line *line, size_t from, size_t units) {
     if (levels) line->level_db = levels;
     bool *own = realloc(line->own, (units + 1) * sizeof *own);
     if (own) line->own = own;
-    if (!levels || !own) return false;
+    double *clear = realloc(line->clear, (units + 1) * sizeof *clear);
+    if (clear) line->clear = clear;
+    if (!levels || !own || !clear) return false;
     for (size_t i = from * LAY_BASELINE_BANDS; i < units * LAY_BASELINE_BANDS; i++) levels[i] = NAN;
-    for (size_t i = from; i < units; i++) own[i] = false;
+    for (size_t i = from; i < units; i++) own[i] = false, clear[i] = 0;
     return true;
 }
 
@@ -99,11 +102,13 @@ lay_baseline_line *lay_baseline_line_at(lay_baseline *b, lay_baseline_condition 
     *l = *like;
     l->level_db = NULL;
     l->own = NULL;
+    l->clear = NULL;
     l->part = lay_strdup(like->part);
     if (!l->part || !widen(l, 0, b->unit_capacity)) {
         free(l->part);
         free(l->level_db);
         free(l->own);
+        free(l->clear);
         no_memory(err);
         return NULL;
     }
@@ -127,23 +132,29 @@ static lay_status same_teeth(const lay_baseline *b, const lay_unit *unit, lay_er
         const lay_baseline_mesh *x = &b->meshes[i];
         const lay_mesh *mesh = mesh_named(unit, x->name);
         if (!mesh)
-            return lay_fail_file(err, LAY_BAD_INPUT, unit->path, "the units of the baseline have a mesh '%.60s', this one "
-                                 "has none: it is another unit", x->name);
-        if (mesh->driver.teeth != x->driver || mesh->driven.teeth != x->driven)
             return lay_fail_file(err, LAY_BAD_INPUT, unit->path,
-                                 "'%.60s' has %d:%d teeth, in the baseline it has %d:%d: a baseline of these gears is needed",
-                                 x->name, mesh->driver.teeth, mesh->driven.teeth, x->driver, x->driven);
+                                 "the units of the baseline have a mesh '%.60s', this one "
+                                 "has none: it is another unit",
+                                 x->name);
+        if (mesh->driver.teeth != x->driver || mesh->driven.teeth != x->driven)
+            return lay_fail_file(
+                err, LAY_BAD_INPUT, unit->path,
+                "'%.60s' has %d:%d teeth, in the baseline it has %d:%d: a baseline of these gears is needed", x->name,
+                mesh->driver.teeth, mesh->driven.teeth, x->driver, x->driven);
     }
     return LAY_OK;
 }
 
 static const char *sensor_words(lay_sensor sensor) {
-    return sensor == LAY_SENSOR_MIC ? "a microphone" : sensor == LAY_SENSOR_ACCEL ? "an accelerometer" : "a sensor not named";
+    return sensor == LAY_SENSOR_MIC     ? "a microphone"
+           : sensor == LAY_SENSOR_ACCEL ? "an accelerometer"
+                                        : "a sensor not named";
 }
 
 static const char *quantity_words(lay_quantity quantity) {
-    return quantity == LAY_PRESSURE ? "calibrated in Pa" : quantity == LAY_ACCELERATION ? "calibrated in m/s2"
-                                                                                        : "not calibrated";
+    return quantity == LAY_PRESSURE       ? "calibrated in Pa"
+           : quantity == LAY_ACCELERATION ? "calibrated in m/s2"
+                                          : "not calibrated";
 }
 
 lay_status lay_baseline_fits(const lay_baseline *b, const lay_measured *job, lay_error *err) {
@@ -184,13 +195,15 @@ static lay_status take_over(lay_baseline *b, const lay_measured *job, lay_error 
 
 /* ---- adding one ---- */
 
+#define CLEAR 3.0 /* deviations of its noise */
+
 static int baseline_band(int band) {
     double hz = exp(LAY_BAND * (band + 0.5));
     return (int)floor(log(hz / LAY_BASELINE_LOW_HZ) / LAY_BASELINE_BAND);
 }
 
 /* Neighbouring bands are put together by their looks; what drowns counts as the deviation of its noise. */
-static void fill(const lay_loud_condition *c, const lay_loud_line *line, double *level_db) {
+static void fill(const lay_loud_condition *c, const lay_loud_line *line, double *level_db, double *clear) {
     double power[LAY_BASELINE_BANDS] = {0}, variance[LAY_BASELINE_BANDS] = {0}, looks[LAY_BASELINE_BANDS] = {0};
     for (size_t i = 0; i < c->bands; i++) {
         int b = baseline_band(c->first_band + (int)i);
@@ -199,9 +212,14 @@ static void fill(const lay_loud_condition *c, const lay_loud_line *line, double 
         variance[b] += c->looks[i] * c->looks[i] * line->variance[i];
         looks[b] += c->looks[i];
     }
-    for (int b = 0; b < LAY_BASELINE_BANDS; b++)
-        if (looks[b] > 0)
-            level_db[b] = lay_db_power(fmax(power[b], sqrt(variance[b])) / looks[b]) + lay_quantity_offset_db(c->quantity);
+    double bands = 0, stands = 0;
+    for (int b = 0; b < LAY_BASELINE_BANDS; b++) {
+        if (looks[b] <= 0) continue;
+        level_db[b] = lay_db_power(fmax(power[b], sqrt(variance[b])) / looks[b]) + lay_quantity_offset_db(c->quantity);
+        bands += 1;
+        stands += power[b] > CLEAR * sqrt(variance[b]);
+    }
+    *clear = bands > 0 ? stands / bands : 0;
 }
 
 #define SIDEBAND_HARMONICS 2
@@ -234,7 +252,7 @@ static lay_status add_lines(lay_baseline *b, size_t unit, const lay_measured *jo
                                   .loaded = is_loaded(run, l->type, l->part)};
         lay_baseline_line *line = lay_baseline_line_at(b, to, &like, err);
         if (!line) return LAY_NO_MEMORY;
-        fill(c, l, line->level_db + unit * LAY_BASELINE_BANDS);
+        fill(c, l, line->level_db + unit * LAY_BASELINE_BANDS, &line->clear[unit]);
         line->own[unit] = l->own;
     }
     return LAY_OK;
@@ -257,6 +275,7 @@ static lay_status add_bearings(lay_baseline *b, size_t unit, const lay_measured 
         lay_baseline_line *line = lay_baseline_line_at(b, to, &like, err);
         if (!line) return LAY_NO_MEMORY;
         line->level_db[unit * LAY_BASELINE_BANDS] = band.clear_db;
+        line->clear[unit] = 1;
         line->own[unit] = true;
     }
     return LAY_OK;

@@ -83,12 +83,16 @@ static void add(const lay_comparing *c, size_t shared, const lay_estimate *e, po
     p->count++;
 }
 
+/* The conditions contradict each other by more than chance leaves. */
+static bool contradict(const pooled *p) {
+    return p->count > 1 && p->squares - p->sum * p->sum / p->weights > ODD + (double)p->count - 2;
+}
+
 /* Degrees of freedom of a sum of variances: Welch 1938 and Satterthwaite 1946, from memory of the works. */
 static void change_of(const lay_comparing *c, const pooled *p, lay_change *out) {
-    double variance = 1 / p->weights, mean = p->sum / p->weights, odd = p->squares - p->sum * mean;
+    double variance = 1 / p->weights, mean = p->sum / p->weights;
     double parts = p->within_dof + p->records * p->records / c->repeat_dof;
     double dof = parts > 0 ? (p->within + p->records) * (p->within + p->records) / parts : 1e6;
-    if (p->count > 1 && odd > ODD + (double)p->count - 2) variance *= odd / ((double)p->count - 1);
     double half = lay_student_threshold(TWO_SIDED, dof) * sqrt(variance);
     out->db = mean;
     out->low_db = mean - half;
@@ -113,29 +117,64 @@ static void bound_of(const lay_comparing *c, size_t shared, const lay_estimate *
     }
 }
 
-/* Where a part is so much quieter than elsewhere, other parts that sound along count for too much. */
-static bool loud_enough(const lay_comparing *c, const lay_estimate *estimates, const bool *there, size_t shared) {
-    double most = 0;
+/* ---- over the conditions ---- */
+
+static double loudness(const lay_estimate *e) {
+    return fmax(e->before ? e->before_power : 0, e->after ? e->after_power : 0);
+}
+
+static size_t loudest(const lay_comparing *c, const lay_estimate *estimates, const bool *there) {
+    size_t best = c->out->shared_count;
     for (size_t j = 0; j < c->out->shared_count; j++)
-        if (there[j]) most = fmax(most, fmax(estimates[j].before_power, estimates[j].after_power));
-    return fmax(estimates[shared].before_power, estimates[shared].after_power) > QUIET * most;
+        if (there[j] && loudness(&estimates[j]) > 0 &&
+            (best == c->out->shared_count || loudness(&estimates[j]) > loudness(&estimates[best])))
+            best = j;
+    return best;
+}
+
+/* The mean over the conditions in which it is heard both times and nearly as loud as anywhere: where it is much
+ * quieter, other parts that sound along count for too much. Where they contradict each other, the loudest alone: a
+ * whine on one flank is no whine on the other. */
+static void pool(const lay_comparing *c, const lay_estimate *estimates, const bool *there, size_t loud, pooled *p) {
+    *p = (pooled){0};
+    for (size_t j = 0; j < c->out->shared_count; j++) {
+        const lay_estimate *e = &estimates[j];
+        if (there[j] && e->before && e->after && loudness(e) > QUIET * loudness(&estimates[loud])) add(c, j, e, p);
+    }
+    if (!contradict(p) || !estimates[loud].before || !estimates[loud].after) return;
+    *p = (pooled){0};
+    add(c, loud, &estimates[loud], p);
+}
+
+/* A part that drowned where it was loudest changed by more than the mean of the rest allows. */
+static bool drowned(const lay_comparing *c, const lay_estimate *estimates, size_t loud, const lay_change *mean,
+                    lay_change *bound) {
+    const lay_estimate *e = &estimates[loud];
+    *bound = (lay_change){NAN, NAN, NAN, 1, false, false};
+    if (e->before == e->after) return false;
+    bound_of(c, loud, e, bound);
+    return e->before ? mean->db > bound->high_db : mean->db < bound->low_db;
 }
 
 void lay_compare_change(const lay_comparing *c, const lay_estimate *estimates, const bool *there, lay_change *out) {
-    pooled both = {0};
+    size_t loud = loudest(c, estimates, there);
     bool before = false, after = false;
+    pooled both;
     *out = (lay_change){NAN, NAN, NAN, 1, false, false};
+    if (loud == c->out->shared_count) return;
     for (size_t j = 0; j < c->out->shared_count; j++) {
-        if (!there[j]) continue;
-        before |= estimates[j].before;
-        after |= estimates[j].after;
-        if (estimates[j].before && estimates[j].after && loud_enough(c, estimates, there, j)) add(c, j, &estimates[j], &both);
+        before |= there[j] && estimates[j].before;
+        after |= there[j] && estimates[j].after;
     }
-    if (both.count > 0)
+    pool(c, estimates, there, loud, &both);
+    if (both.count > 0) {
+        lay_change bound;
         change_of(c, &both, out);
-    else
+        if (drowned(c, estimates, loud, out, &bound)) *out = bound;
+    } else {
         for (size_t j = 0; j < c->out->shared_count && before != after; j++)
             if (there[j] && (estimates[j].before || estimates[j].after)) bound_of(c, j, &estimates[j], out);
+    }
     out->before = before;
     out->after = after;
 }

@@ -99,10 +99,12 @@ static void list(const lay_comparison *x, lay_change_verdict verdict, lay_text *
         const lay_part_change *part = &x->parts[p];
         if (!counts(part) || part->verdict != verdict) continue;
         bool bound = isnan(part->change.low_db) || isnan(part->change.high_db);
-        double size = isnan(part->change.low_db)    ? part->change.high_db
-                      : isnan(part->change.high_db) ? part->change.low_db
-                                                    : part->change.db;
-        lay_text_add(out, "%s%s %s%+.1f dB", listed++ ? ", " : "", part->part, bound ? "at least " : "", size);
+        double least = isnan(part->change.low_db) ? part->change.high_db : part->change.low_db;
+        lay_text_add(out, "%s%s", listed++ ? ", " : "", part->part);
+        if (bound)
+            lay_text_add(out, " by %.1f dB or more", fabs(least));
+        else
+            lay_text_add(out, " %+.1f dB", part->change.db);
     }
 }
 

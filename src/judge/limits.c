@@ -5,34 +5,26 @@
 #include <stdlib.h>
 #include <strings.h>
 
-#define LEAST_SPREAD_DB 0.3 /* nobody mounts a unit twice alike (common practice, no source) */
+#define CLEAR 0.5 /* share of the bands from which a part counts as heard */
 #define DOF_MOST 60.0
 #define BEARING_DB 5.0 /* blows that surpass their surroundings by less are none: as in lay_run_ring_band */
 #define ODD_DB 1.0
 
-/* Kinds of limits, and the share of good units that may surpass any of a kind. */
-typedef enum kind { WHOLE, IN_CONDITION, LINES, BLOWS, KINDS, NONE = -1 } kind;
-static const double share[KINDS] = {0.006, 0.004, 0.004, 0.003};
+/* Kinds of limits, and the share of good units that may surpass any of a kind. What is plainly heard in good units
+ * scatters otherwise than what drowns in the noise and may come out of it. */
+typedef enum kind { WHOLE, IN_CONDITION, LINES, WHOLE_QUIET, QUIET, BLOWS, KINDS, NONE = -1 } kind;
+static const double share[KINDS] = {0.005, 0.004, 0.003, 0.002, 0.002, 0.002};
 
 static kind kind_of(const lay_rise *r) {
+    bool clear = r->clear >= CLEAR;
     if (r->units < LAY_BASELINE_LEAST) return NONE;
     if (r->type == LAY_PART_BEARING) return r->condition < 0 ? BLOWS : NONE; /* one condition alone is no evidence */
-    if (r->condition < 0) return r->harmonic == 0 ? WHOLE : LINES;
-    return r->harmonic == 0 ? IN_CONDITION : NONE;
+    if (r->condition < 0 && r->harmonic == 0) return clear ? WHOLE : WHOLE_QUIET;
+    if (r->condition < 0) return clear ? LINES : QUIET;
+    return r->harmonic != 0 ? NONE : clear ? IN_CONDITION : QUIET;
 }
 
 /* ---- spreads, moderated ---- */
-
-static double variance_of(const lay_rise *r, const bool *used, size_t unit_count) {
-    double sum = 0, squares = 0, n = 0;
-    for (size_t u = 0; u < unit_count; u++) {
-        if (!used[u] || isnan(r->db[u])) continue;
-        sum += r->db[u];
-        squares += r->db[u] * r->db[u];
-        n += 1;
-    }
-    return fmax(LEAST_SPREAD_DB * LEAST_SPREAD_DB, (squares - sum * sum / n) / (n - 1));
-}
 
 /* Asymptotic series after moving the argument above 6 (DLMF 5.11.2, 5.15.8). */
 static double digamma(double x) {
@@ -83,13 +75,13 @@ static prior prior_of(const double *variance, const double *dof, size_t n) {
     return p;
 }
 
-static lay_status moderate(const lay_rises *rises, const bool *used, size_t unit_count, kind k, lay_limit *limits,
-                           lay_error *err) {
-    double *variance = lay_calloc(rises->count + 1, sizeof(double)), *dof = lay_calloc(rises->count + 1, sizeof(double));
+static lay_status moderate(const lay_rises *rises, kind k, lay_limit *limits, lay_error *err) {
+    double *variance = lay_calloc(rises->count + 1, sizeof(double)),
+           *dof = lay_calloc(rises->count + 1, sizeof(double));
     size_t n = 0;
     for (size_t i = 0; variance && dof && i < rises->count; i++) {
         if (kind_of(&rises->items[i]) != k) continue;
-        variance[n] = variance_of(&rises->items[i], used, unit_count);
+        variance[n] = rises->items[i].variance;
         dof[n++] = rises->items[i].units - 1;
     }
     bool made = variance && dof;
@@ -108,15 +100,14 @@ static lay_status moderate(const lay_rises *rises, const bool *used, size_t unit
     return made ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory for the limits");
 }
 
-lay_status lay_limits_of(const lay_rises *rises, const bool *used, size_t unit_count, lay_limit **out, lay_error *err) {
+lay_status lay_limits_of(const lay_rises *rises, lay_limit **out, lay_error *err) {
     lay_limit *limits = lay_calloc(rises->count + 1, sizeof *limits);
     lay_status status = limits ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory for the limits");
     for (size_t i = 0; status == LAY_OK && i < rises->count; i++) {
         const lay_rise *r = &rises->items[i];
         limits[i] = (lay_limit){r->part, r->type, r->harmonic, r->condition, r->units, NAN, NAN, NAN};
     }
-    for (int k = 0; k < KINDS && status == LAY_OK; k++)
-        status = moderate(rises, used, unit_count, (kind)k, limits, err);
+    for (int k = 0; k < KINDS && status == LAY_OK; k++) status = moderate(rises, (kind)k, limits, err);
     *out = limits;
     return status;
 }
@@ -162,7 +153,7 @@ static lay_status find_odd(const lay_baseline *b, bool *used, size_t *odd, lay_t
         if (!used[u]) continue;
         used[u] = false;
         lay_status status = lay_rises_find(b, used, &rises, err);
-        if (status == LAY_OK) status = lay_limits_of(&rises, used, b->unit_count, &limits, err);
+        if (status == LAY_OK) status = lay_limits_of(&rises, &limits, err);
         used[u] = true;
         if (status == LAY_OK) {
             size_t worst = lay_limits_worst(b, &rises, limits, u, NULL, &margin);
@@ -215,8 +206,8 @@ lay_status lay_limits_find(const lay_baseline *b, lay_limits *out, lay_error *er
     *out = (lay_limits){.unit_count = b->unit_count, .used_count = b->unit_count};
     if (b->unit_count < LAY_BASELINE_LEAST)
         return lay_fail(err, LAY_BAD_INPUT,
-                        "the baseline holds %zu good unit%s: %d are needed at least, %d make sharp limits", b->unit_count,
-                        b->unit_count == 1 ? "" : "s", LAY_BASELINE_LEAST, LAY_BASELINE_ENOUGH);
+                        "the baseline holds %zu good unit%s: %d are needed at least, %d make sharp limits",
+                        b->unit_count, b->unit_count == 1 ? "" : "s", LAY_BASELINE_LEAST, LAY_BASELINE_ENOUGH);
     lay_rises rises = {0};
     out->used = lay_calloc(b->unit_count, sizeof *out->used);
     out->odd = lay_calloc(b->unit_count, sizeof *out->odd);
@@ -224,7 +215,7 @@ lay_status lay_limits_find(const lay_baseline *b, lay_limits *out, lay_error *er
     for (size_t u = 0; u < b->unit_count && status == LAY_OK; u++) out->used[u] = true;
     if (status == LAY_OK) status = leave_out(b, out, err);
     if (status == LAY_OK) status = lay_rises_find(b, out->used, &rises, err);
-    if (status == LAY_OK) status = lay_limits_of(&rises, out->used, b->unit_count, &out->items, err);
+    if (status == LAY_OK) status = lay_limits_of(&rises, &out->items, err);
     if (status == LAY_OK && !(out->rise_db = lay_calloc(rises.count * b->unit_count + 1, sizeof(double))))
         status = lay_fail(err, LAY_NO_MEMORY, "not enough memory for the limits");
     for (size_t i = 0; i < rises.count && status == LAY_OK; i++)

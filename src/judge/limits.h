@@ -6,7 +6,7 @@
 
 /* Limits of the rises; those with too few units, or of single lines in single conditions, have none: limit_db NaN. One
  * per rise. */
-lay_status lay_limits_of(const lay_rises *rises, const bool *used, size_t unit_count, lay_limit **out, lay_error *err);
+lay_status lay_limits_of(const lay_rises *rises, lay_limit **out, lay_error *err);
 /* The limit that a unit comes nearest to or surpasses most: index into rises; count when there is none. */
 size_t lay_limits_worst(const lay_baseline *baseline, const lay_rises *rises, const lay_limit *limits, size_t unit,
                         const char *part, double *margin_db);

@@ -43,8 +43,7 @@ static bool usable(const finding *f, const lay_baseline_line *l) {
 /* Most good units have the line at this band: it is not above what they hold, and no tone fixed in Hz passes. */
 static bool usual_there(const finding *f, const lay_baseline_line *l, size_t band, size_t present) {
     size_t n = 0;
-    for (size_t u = 0; u < f->b->unit_count; u++)
-        n += f->used[u] && !isnan(l->level_db[u * LAY_BASELINE_BANDS + band]);
+    for (size_t u = 0; u < f->b->unit_count; u++) n += f->used[u] && !isnan(l->level_db[u * LAY_BASELINE_BANDS + band]);
     return 2 * n >= present && n > 0;
 }
 
@@ -54,8 +53,8 @@ static size_t present_at(const finding *f, const lay_baseline_condition *c, cons
     for (size_t u = 0; u < f->b->unit_count; u++) {
         bool any = false;
         for (size_t k = 0; k < c->line_count && !any; k++)
-            any = strcasecmp(c->lines[k].part, part) == 0 &&
-                  !isnan(c->lines[k].level_db[u * LAY_BASELINE_BANDS + band]);
+            any =
+                strcasecmp(c->lines[k].part, part) == 0 && !isnan(c->lines[k].level_db[u * LAY_BASELINE_BANDS + band]);
         n += f->used[u] && any;
     }
     return n;
@@ -80,15 +79,29 @@ static bool levels_of(finding *f, const lay_baseline_condition *c, const char *p
     return lines > 0;
 }
 
+/* The median over the bands: a tone fixed in Hz that passes one of them does not count. */
 static double rise_of(const finding *f, size_t unit) {
-    double sum = 0, n = 0;
+    double over[LAY_BASELINE_BANDS];
+    size_t n = 0;
     for (size_t b = 0; b < LAY_BASELINE_BANDS; b++) {
         double level = f->level[unit * LAY_BASELINE_BANDS + b];
-        if (isnan(f->mean[b]) || isnan(level)) continue;
-        sum += level - f->mean[b];
-        n += 1;
+        if (!isnan(f->mean[b]) && !isnan(level)) over[n++] = level - f->mean[b];
     }
-    return n > 0 ? sum / n : NAN;
+    return n > 0 ? lay_median(over, n) : NAN;
+}
+
+/* How plainly the strongest line of a set stands there in the good units. */
+static double clear_of(const finding *f, const lay_baseline_condition *c, const char *part, int harmonic) {
+    double most = 0;
+    for (size_t k = 0; k < c->line_count; k++) {
+        const lay_baseline_line *l = &c->lines[k];
+        double sum = 0, n = 0;
+        if (strcasecmp(l->part, part) != 0 || !in_set(l, harmonic) || !usable(f, l)) continue;
+        for (size_t u = 0; u < f->b->unit_count; u++)
+            if (f->used[u]) sum += l->clear[u], n += 1;
+        if (n > 0) most = fmax(most, sum / n);
+    }
+    return most;
 }
 
 /* Share of the bands of the limits at which the unit was recorded at all. */
@@ -98,8 +111,8 @@ static double covered_by(const finding *f, const lay_baseline_condition *c, cons
         bool any = false;
         if (isnan(f->mean[b])) continue;
         for (size_t k = 0; k < c->line_count && !any; k++)
-            any = strcasecmp(c->lines[k].part, part) == 0 &&
-                  !isnan(c->lines[k].level_db[unit * LAY_BASELINE_BANDS + b]);
+            any =
+                strcasecmp(c->lines[k].part, part) == 0 && !isnan(c->lines[k].level_db[unit * LAY_BASELINE_BANDS + b]);
         all += 1;
         n += any;
     }
@@ -161,9 +174,18 @@ static lay_status add(finding *f, const char *part, lay_part_type type, int harm
     return r->db && r->covered ? LAY_OK : no_memory(err);
 }
 
+#define LEAST_SPREAD_DB 0.3 /* nobody mounts a unit twice alike (common practice, no source) */
+
 static void count_units(const finding *f, lay_rise *r) {
-    r->units = 0;
-    for (size_t u = 0; u < f->b->unit_count; u++) r->units += f->used[u] && !isnan(r->db[u]);
+    double sum = 0, squares = 0, n = 0;
+    for (size_t u = 0; u < f->b->unit_count; u++) {
+        if (!f->used[u] || isnan(r->db[u])) continue;
+        sum += r->db[u];
+        squares += r->db[u] * r->db[u];
+        n += 1;
+    }
+    r->units = (int)n;
+    r->variance = n > 1 ? fmax(LEAST_SPREAD_DB * LEAST_SPREAD_DB, (squares - sum * sum / n) / (n - 1)) : NAN;
 }
 
 static lay_status find_condition(finding *f, size_t condition, lay_error *err) {
@@ -179,6 +201,7 @@ static lay_status find_condition(finding *f, size_t condition, lay_error *err) {
             if (status != LAY_OK) return status;
             fit(f, r);
             for (size_t u = 0; u < f->b->unit_count; u++) r->covered[u] = covered_by(f, c, l->part, u);
+            r->clear = clear_of(f, c, l->part, h);
             count_units(f, r);
         }
     }
@@ -191,16 +214,33 @@ static bool same_set(const lay_rise *a, const lay_rise *b) {
     return a->harmonic == b->harmonic && a->type == b->type && strcasecmp(a->part, b->part) == 0;
 }
 
+/* Conditions count by how plainly the part is heard there and how little it scatters; where it carries torque nowhere,
+ * and is heard nowhere, all count. */
+static double weight_of(const lay_rise *one, const lay_rise *like) {
+    double clear = fmax(0.02, one->clear);
+    if (one->units < LAY_BASELINE_LEAST || (like->loaded && !one->loaded)) return 0;
+    return clear * clear / (one->variance + 0.5);
+}
+
 static void mean_over(const finding *f, size_t single, const lay_rise *like, lay_rise *r) {
+    double clear = 0, weights = 0;
+    for (size_t i = 0; i < single; i++) {
+        const lay_rise *one = &f->out->items[i];
+        double w = same_set(one, like) ? weight_of(one, like) : 0;
+        clear += w * one->clear;
+        weights += w;
+    }
+    r->clear = weights > 0 ? clear / weights : 0;
     for (size_t u = 0; u < f->b->unit_count; u++) {
         double sum = 0, n = 0, least = 1;
         for (size_t i = 0; i < single; i++) {
             const lay_rise *one = &f->out->items[i];
-            if (!same_set(one, like) || one->units < LAY_BASELINE_LEAST) continue;
-            if (!like->loaded || one->loaded) least = fmin(least, one->covered[u]);
+            double w = same_set(one, like) ? weight_of(one, like) : 0;
+            if (w == 0) continue;
+            least = fmin(least, one->covered[u]);
             if (isnan(one->db[u])) continue;
-            sum += one->db[u];
-            n += 1;
+            sum += w * one->db[u];
+            n += w;
         }
         r->db[u] = n > 0 ? sum / n : NAN;
         r->covered[u] = least;
@@ -214,7 +254,8 @@ static lay_status find_means(finding *f, lay_error *err) {
         bool first = true;
         for (size_t k = 0; k < i && first; k++) first = !same_set(&f->out->items[k], &like);
         if (!first) continue;
-        for (size_t k = i; k < single; k++) like.loaded |= same_set(&f->out->items[k], &like) && f->out->items[k].loaded;
+        for (size_t k = i; k < single; k++)
+            like.loaded |= same_set(&f->out->items[k], &like) && f->out->items[k].loaded;
         lay_status status = add(f, like.part, like.type, like.harmonic, -1, like.loaded, &r, err);
         if (status != LAY_OK) return status;
         mean_over(f, single, &like, r);

@@ -1,5 +1,5 @@
-/* How much louder each unit of a baseline is than the mean of the good ones, by part, kind of line and condition; private
- * to the stage. */
+/* How much louder each unit of a baseline is than the mean of the good ones, by part, kind of line and condition;
+ * private to the stage. */
 #ifndef LAYSHAFT_JUDGE_RISES_H
 #define LAYSHAFT_JUDGE_RISES_H
 
@@ -13,10 +13,12 @@ typedef struct lay_rise {
     int harmonic;  /* as in lay_limit */
     int condition; /* -1: mean over all */
     bool loaded;
+    double clear; /* share of the bands in which its strongest line stands out of the noise, mean of the good units */
+    double variance; /* of the good units */
     int units;       /* used ones that were measured */
     double *db;      /* [unit_count] NaN: not measured */
-    double *covered; /* [unit_count] share of the bands of the baseline; of a mean over conditions that of the one covered
-                      * least, among those in which the part carries torque, if it does in any */
+    double *covered; /* [unit_count] share of the bands of the baseline; of a mean over conditions that of the one
+                      * covered least, among those in which the part carries torque, if it does in any */
 } lay_rise;
 
 typedef struct lay_rises {

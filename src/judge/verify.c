@@ -33,6 +33,7 @@ static lay_status copy_lines(const lay_baseline_condition *from, lay_baseline *t
         if (!line) return LAY_NO_MEMORY;
         memcpy(line->level_db, from->lines[k].level_db, units * LAY_BASELINE_BANDS * sizeof(double));
         memcpy(line->own, from->lines[k].own, units * sizeof(bool));
+        memcpy(line->clear, from->lines[k].clear, units * sizeof(double));
     }
     return LAY_OK;
 }
@@ -99,7 +100,8 @@ static int uncovered(const verifying *v, const char *part, lay_part_type type) {
 
 static lay_status verify_part(verifying *v, const lay_rise *whole, lay_error *err) {
     lay_verified_part *p = &v->out->parts[v->out->part_count];
-    *p = (lay_verified_part){.part = whole->part, .type = whole->type, .margin_db = NAN, .rise_db = NAN, .limit_db = NAN};
+    *p = (lay_verified_part){
+        .part = whole->part, .type = whole->type, .margin_db = NAN, .rise_db = NAN, .limit_db = NAN};
     lay_text where = {0};
     int missing = uncovered(v, whole->part, whole->type);
     size_t worst = lay_limits_worst(v->both, &v->rises, v->limits, v->unit, whole->part, &p->margin_db);
@@ -222,7 +224,7 @@ lay_status lay_verify(const lay_baseline *b, const lay_measured *job, lay_verifi
     }
     verifying v = {.both = both, .unit = b->unit_count, .out = out};
     if (status == LAY_OK) status = lay_rises_find(both, used, &v.rises, err);
-    if (status == LAY_OK) status = lay_limits_of(&v.rises, used, both->unit_count, &v.limits, err);
+    if (status == LAY_OK) status = lay_limits_of(&v.rises, &v.limits, err);
     if (status == LAY_OK) status = verify_parts(&v, err);
     if (status == LAY_OK) status = tell_missing(&v, err);
     out->units = limits.used_count;
@@ -290,7 +292,8 @@ static lay_status verify_row(const lay_limit_table *t, const lay_limit_row *row,
     return LAY_OK;
 }
 
-lay_status lay_verify_by_hand(const lay_limit_table *t, const lay_measured *job, lay_verification *out, lay_error *err) {
+lay_status lay_verify_by_hand(const lay_limit_table *t, const lay_measured *job, lay_verification *out,
+                              lay_error *err) {
     *out = (lay_verification){.by_hand = true, .median_db = NAN};
     lay_status status = LAY_OK;
     if (job->loudness.count == 0)

@@ -70,6 +70,9 @@ static void line(lay_json *j, const lay_baseline *b, const lay_baseline_line *l)
     lay_json_open_array(j, "own");
     for (size_t u = 0; u < b->unit_count; u++) lay_json_bool(j, NULL, l->own[u]);
     lay_json_close_array(j);
+    lay_json_open_array(j, "clear");
+    for (size_t u = 0; u < b->unit_count; u++) lay_json_number(j, NULL, l->clear[u], 3);
+    lay_json_close_array(j);
     lay_json_open_array(j, "units");
     for (size_t u = 0; u < b->unit_count; u++) levels(j, l->level_db + u * LAY_BASELINE_BANDS);
     lay_json_close_array(j);
@@ -202,13 +205,12 @@ static lay_status read_levels(reading *r, lay_baseline_line *l, size_t unit, con
 }
 
 static lay_status read_line(reading *r, lay_baseline_condition *c, const json_t *of) {
-    lay_baseline_line like = {
-        .part = (char *)(uintptr_t)text_at(of, "part"),
-        .type = strcmp(text_at(of, "type"), "bearing") == 0 ? LAY_PART_BEARING : LAY_PART_MESH,
-        .harmonic = (int)json_integer_value(json_object_get(of, "harmonic")),
-        .sideband = (int)json_integer_value(json_object_get(of, "sideband")),
-        .wheel = (int)json_integer_value(json_object_get(of, "wheel")),
-        .loaded = json_is_true(json_object_get(of, "carries_torque"))};
+    lay_baseline_line like = {.part = (char *)(uintptr_t)text_at(of, "part"),
+                              .type = strcmp(text_at(of, "type"), "bearing") == 0 ? LAY_PART_BEARING : LAY_PART_MESH,
+                              .harmonic = (int)json_integer_value(json_object_get(of, "harmonic")),
+                              .sideband = (int)json_integer_value(json_object_get(of, "sideband")),
+                              .wheel = (int)json_integer_value(json_object_get(of, "wheel")),
+                              .loaded = json_is_true(json_object_get(of, "carries_torque"))};
     const json_t *units = json_object_get(of, "units"), *own = json_object_get(of, "own");
     if (!like.part[0] || like.harmonic < 1 || like.harmonic > 1000 || abs(like.sideband) > 1000 || like.wheel < -1 ||
         like.wheel > 1)
@@ -220,6 +222,8 @@ static lay_status read_line(reading *r, lay_baseline_condition *c, const json_t 
     lay_status status = LAY_OK;
     for (size_t u = 0; u < r->b->unit_count && status == LAY_OK; u++) {
         l->own[u] = json_is_true(json_array_get(own, u));
+        l->clear[u] = json_number_value(json_array_get(json_object_get(of, "clear"), u));
+        if (!(l->clear[u] >= 0 && l->clear[u] <= 1)) return wrong(r, "a share lies outside 0 to 1");
         status = read_levels(r, l, u, json_array_get(units, u));
     }
     return status;
@@ -247,7 +251,8 @@ lay_status lay_report_baseline_parse(const char *text, size_t length, const char
     json_error_t at;
     json_t *root = json_loadb(text, length, 0, &at);
     *out = NULL;
-    if (!root) return lay_fail_at(err, LAY_BAD_INPUT, path, at.line, at.column, 1, NULL, "this is no JSON: %.100s", at.text);
+    if (!root)
+        return lay_fail_at(err, LAY_BAD_INPUT, path, at.line, at.column, 1, NULL, "this is no JSON: %.100s", at.text);
     reading r = {path, lay_baseline_new(), err};
     lay_status status = r.b ? read_head(&r, root) : no_memory(&r);
     if (status == LAY_OK) status = read_meshes(&r, root);

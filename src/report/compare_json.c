@@ -5,10 +5,15 @@
 
 #include "run_json.h"
 
+/* Stands for "no bound on this side": JSON has no infinity, and programs that read a bound want a number. */
+#define NO_BOUND_DB 100.0
+
+/* All null where nothing was heard either time. */
 static void change(lay_json *j, const lay_change *c) {
+    bool low = isnan(c->low_db) && !isnan(c->high_db), high = isnan(c->high_db) && !isnan(c->low_db);
     lay_json_number(j, "change_db", c->db, 2);
-    lay_json_number(j, "low_db", c->low_db, 2);
-    lay_json_number(j, "high_db", c->high_db, 2);
+    lay_json_number(j, "low_db", low ? -NO_BOUND_DB : c->low_db, 2);
+    lay_json_number(j, "high_db", high ? NO_BOUND_DB : c->high_db, 2);
 }
 
 static void strings(lay_json *j, const char *name, const lay_strings *list) {

@@ -12,7 +12,8 @@
 #define AFTER_COLOUR "#0b3d6b"
 
 static double level_of(const lay_part_change *p) {
-    double before = isnan(p->before_db) ? -INFINITY : p->before_db, after = isnan(p->after_db) ? -INFINITY : p->after_db;
+    double before = isnan(p->before_db) ? -INFINITY : p->before_db,
+           after = isnan(p->after_db) ? -INFINITY : p->after_db;
     return fmax(before, after);
 }
 
@@ -116,11 +117,12 @@ static void plot_bars(const lay_compared *c, lay_text *out) {
     bar_data(x, reach, out);
     title(out, "Change of each part, after against before");
     bar_names(x, out);
-    lay_text_add(out,
-                 "set xlabel 'quieter          change in dB, with where it lies in 95 of 100 cases          louder'\n"
-                 "set xrange [%s:%s]\nset yrange [0.4:%zu.6]\nset grid xtics back lt 1 lw 1 lc rgb '#dddddd'\nset border 1\n"
-                 "set arrow from 0, graph 0 to 0, graph 1 nohead lw 1.5 lc rgb '#1d2329' back\nunset key\n",
-                 lay_words_number(-reach, 1).text, lay_words_number(reach, 1).text, bars_of(x));
+    lay_text_add(
+        out,
+        "set xlabel 'quieter          change in dB, with where it lies in 95 of 100 cases          louder'\n"
+        "set xrange [%s:%s]\nset yrange [0.4:%zu.6]\nset grid xtics back lt 1 lw 1 lc rgb '#dddddd'\nset border 1\n"
+        "set arrow from 0, graph 0 to 0, graph 1 nohead lw 1.5 lc rgb '#1d2329' back\nunset key\n",
+        lay_words_number(-reach, 1).text, lay_words_number(reach, 1).text, bars_of(x));
     lay_text_add(out,
                  "plot $bars using 3:1:($4-$3):(0) with vectors nohead lw 7 lc rgb '" BEFORE_COLOUR "', $bars using "
                  "2:1 with points pt 7 ps 1.6 lc rgb '" AFTER_COLOUR "'\n");
@@ -219,7 +221,8 @@ static void marks(const lay_part_change *p, double top, lay_text *out) {
         lay_text_add(out, "set label %zu '", ++n);
         lay_text_add(out, "%d x: %s dB' at %s, graph 0.97 center rotate by 0 font ',11'\n", l->harmonic,
                      lay_words_change_db(&l->change).text, lay_words_number(l->order_after, 3).text);
-        lay_text_add(out, "set arrow %zu from %s, graph 0 to %s, graph 0.94 nohead lw 1 dt (4,6) lc rgb '#8a5a00' back\n", n,
+        lay_text_add(out,
+                     "set arrow %zu from %s, graph 0 to %s, graph 0.94 nohead lw 1 dt (4,6) lc rgb '#8a5a00' back\n", n,
                      lay_words_number(l->order_after, 3).text, lay_words_number(l->order_after, 3).text);
     }
 }

@@ -62,9 +62,10 @@ static void parts(const page *p) {
     const lay_comparison *x = p->c->comparison;
     lay_text *out = p->html.out;
     lay_text quiet = {0};
-    lay_text_add(out, "<section><h2>Part by part</h2>\n<table>\n<tr><th class=\"maker\">Part</th><th>Change, dB</th><th>95 of "
-                      "100 cases</th><th>Before, dB</th><th>After, dB</th><th class=\"maker\">Verdict</th><th "
-                      "class=\"maker\">Why, and to the ear (ECMA-418-1)</th></tr>\n");
+    lay_text_add(
+        out, "<section><h2>Part by part</h2>\n<table>\n<tr><th class=\"maker\">Part</th><th>Change, dB</th><th>95 of "
+             "100 cases</th><th>Before, dB</th><th>After, dB</th><th class=\"maker\">Verdict</th><th "
+             "class=\"maker\">Why, and to the ear (ECMA-418-1)</th></tr>\n");
     for (size_t i = 0; i < x->part_count; i++) {
         const lay_part_change *part = &x->parts[i];
         if (part->change.before || part->change.after)
@@ -98,8 +99,9 @@ static void lines(const page *p) {
         const lay_part_change *part = &x->parts[i];
         if (part->line_count == 0) continue;
         lay_html_element(out, "h3", part->part);
-        lay_text_add(out, "<table>\n<tr><th>Order before</th><th>Order after</th><th class=\"maker\">Line</th><th>Change, "
-                          "dB</th><th>95 of 100 cases</th></tr>\n");
+        lay_text_add(out,
+                     "<table>\n<tr><th>Order before</th><th>Order after</th><th class=\"maker\">Line</th><th>Change, "
+                     "dB</th><th>95 of 100 cases</th></tr>\n");
         for (size_t k = 0; k < part->line_count; k++) {
             const lay_line_change *l = &part->lines[k];
             lay_text words = {0};
@@ -141,7 +143,8 @@ static void conditions(const page *p) {
     }
     lay_text_add(out, "</ul>\n<p>Levels: %s. From one recording to the next %s dB are reckoned with (%s).</p>\n",
                  lay_words_match(x, p->c->before->loudness.conditions[x->shared[0].before].quantity),
-                 lay_words_number(x->repeat_db, 1).text, x->repeat_known ? "as these recordings show" : "a usual value");
+                 lay_words_number(x->repeat_db, 1).text,
+                 x->repeat_known ? "as these recordings show" : "a usual value");
     list(out, "Not as it was before", &x->differs);
     list(out, "Not compared", &x->missing);
     lay_text_add(out, "</section>\n");
@@ -151,8 +154,9 @@ static void course(const page *p) {
     const lay_trend *t = p->trend;
     lay_text *out = p->html.out;
     if (!t) return;
-    lay_text_add(out, "<section><h2>Course over the jobs</h2>\n<table>\n<tr><th class=\"maker\">Part, in dB against the "
-                      "first</th>");
+    lay_text_add(out,
+                 "<section><h2>Course over the jobs</h2>\n<table>\n<tr><th class=\"maker\">Part, in dB against the "
+                 "first</th>");
     for (size_t k = 1; k < t->job_count; k++) lay_html_element(out, "th", t->names[k]);
     lay_text_add(out, "<th>Last step</th><th class=\"maker\">Course</th></tr>\n");
     for (size_t i = 0; i < t->part_count; i++) {
@@ -190,8 +194,9 @@ static void write_page(page *p) {
 static lay_status save(const char *folder, const char *name, const lay_text *text, lay_strings *written,
                        lay_error *err) {
     char *path = lay_path_join(folder, name);
-    lay_status status = path && !text->failed && text->text ? lay_write_file(path, text->text, text->length, err)
-                                                            : lay_fail(err, LAY_NO_MEMORY, "not enough memory to write");
+    lay_status status = path && !text->failed && text->text
+                            ? lay_write_file(path, text->text, text->length, err)
+                            : lay_fail(err, LAY_NO_MEMORY, "not enough memory to write");
     if (status == LAY_OK) status = lay_strings_add(written, err, "%s", name);
     free(path);
     return status;

@@ -33,15 +33,17 @@ static void head(const lay_run_in *r, const lay_page *page) {
     if (v->by_hand)
         lay_page_field(page, "Limits", "%s, set by hand", r->baseline_name);
     else
-        lay_page_field(page, "Limits", "%s: %zu good units; half of the meshes may be up to %s dB louder than their mean",
+        lay_page_field(page, "Limits",
+                       "%s: %zu good units; half of the meshes may be up to %s dB louder than their mean",
                        r->baseline_name, v->units, lay_words_number(v->median_db, 1).text);
     for (size_t i = 0; i < r->job->loudness.count; i++) {
         const lay_loud_condition *c = &r->job->loudness.conditions[i];
         double seconds = 0;
         for (size_t b = 0; b < c->bands; b++) seconds += c->seconds[b];
         lay_page_field(page, i ? "" : "Recorded", "gear %s, %s: %.0f to %.0f rpm, %.0f s", c->gear,
-                       c->load == LAY_LOAD_NONE ? "no load" : lay_words_load(c->load), 60 * exp(LAY_BAND * c->first_band),
-                       60 * exp(LAY_BAND * (c->first_band + (double)c->bands)), seconds);
+                       c->load == LAY_LOAD_NONE ? "no load" : lay_words_load(c->load),
+                       60 * exp(LAY_BAND * c->first_band), 60 * exp(LAY_BAND * (c->first_band + (double)c->bands)),
+                       seconds);
     }
 }
 
@@ -55,8 +57,11 @@ static void parts(const lay_run_in *r, const lay_page *page) {
     for (size_t p = 0; p < v->part_count; p++) {
         const lay_verified_part *part = &v->parts[p];
         snprintf(line, sizeof line, "   %-20.20s %-10s %8s %8s   %s", part->part,
-                 !part->tested ? "not tested" : part->pass ? "pass" : "FAIL", lay_words_number(part->rise_db, 1).text,
-                 lay_words_number(part->limit_db, 1).text, lay_words_number(part->margin_db, 1).text);
+                 !part->tested ? "not tested"
+                 : part->pass  ? "pass"
+                               : "FAIL",
+                 lay_words_number(part->rise_db, 1).text, lay_words_number(part->limit_db, 1).text,
+                 lay_words_number(part->margin_db, 1).text);
         lay_page_line(page, ink_of(part), line);
         if (!part->pass) lay_page_wrap(page, ink_of(part), "        ", part->where);
     }

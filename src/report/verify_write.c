@@ -22,8 +22,12 @@ static void head(const lay_run_in *r, lay_text *out) {
     bool failed = false;
     for (size_t p = 0; p < v->part_count; p++) failed |= v->parts[p].tested && !v->parts[p].pass;
     lay_text_add(out, "<section class=\"%s\"><p class=\"outcome\">%s</p>\n",
-                 v->pass ? "clear" : failed ? "attention" : "inconclusive",
-                 v->pass ? "Pass" : failed ? "Fail" : "Not tested");
+                 v->pass  ? "clear"
+                 : failed ? "attention"
+                          : "inconclusive",
+                 v->pass  ? "Pass"
+                 : failed ? "Fail"
+                          : "Not tested");
     lay_html_element(out, "h1", v->summary);
     lay_text_add(out, "<dl>\n");
     lay_fields fields = lay_html_fields(out);
@@ -54,7 +58,9 @@ static void parts(const lay_run_in *r, lay_text *out) {
         lay_text_add(out, "<tr><td class=\"maker\">");
         lay_markup_text(out, part->part);
         lay_text_add(out, "</td><td class=\"maker\"><b>%s</b></td>",
-                     !part->tested ? "not tested" : part->pass ? "pass" : "FAIL");
+                     !part->tested ? "not tested"
+                     : part->pass  ? "pass"
+                                   : "FAIL");
         for (int k = 0; k < 3; k++) lay_html_element(out, "td", lay_words_number(numbers[k], 1).text);
         lay_text_add(out, "<td class=\"maker\">");
         lay_markup_text(out, part->where);
@@ -79,15 +85,17 @@ static void page(const lay_run_in *r, lay_text *out) {
     parts(r, out);
     list(out, "Not tested, because it was not recorded", &r->verification->missing);
     list(out, "Left out of the limits", &r->verification->odd);
-    lay_text_add(out, "<p class=\"caution\"><b>On the stand:</b> secure the unit and what takes its torque, guard shafts "
-                      "and couplings, nobody in line with them. Local codes and licensed practice come first.</p>\n");
+    lay_text_add(out,
+                 "<p class=\"caution\"><b>On the stand:</b> secure the unit and what takes its torque, guard shafts "
+                 "and couplings, nobody in line with them. Local codes and licensed practice come first.</p>\n");
     lay_html_end(out, "A record of what was measured on the stand on that day, to inspect by. It certifies nothing.");
 }
 
 static lay_status save(const char *folder, const char *name, const lay_text *text, lay_error *err) {
     char *path = lay_path_join(folder, name);
-    lay_status status = path && !text->failed && text->text ? lay_write_file(path, text->text, text->length, err)
-                                                            : lay_fail(err, LAY_NO_MEMORY, "not enough memory to write");
+    lay_status status = path && !text->failed && text->text
+                            ? lay_write_file(path, text->text, text->length, err)
+                            : lay_fail(err, LAY_NO_MEMORY, "not enough memory to write");
     free(path);
     return status;
 }

@@ -2,8 +2,8 @@
  *
  *   acceptance --builds 20 --seed 1 --good 10 --units 10 --louder 6
  *
- * Each build has --good units behind its limits; --units further good ones and as many with one mesh louder are verified.
- * Prints a table in Markdown, with --rows one line per unit. */
+ * Each build has --good units behind its limits; --units further good ones and as many with one mesh louder are
+ * verified. Prints a table in Markdown, with --rows one line per unit. */
 #include "score.h"
 
 #include <layshaft/sim.h>
@@ -70,7 +70,14 @@ static lay_status learn(const acceptance_options *o, const char *base, uint64_t 
     return status;
 }
 
-/* A mesh that carries torque in one of the gears recorded. */
+static bool heard(const lay_baseline *b, const lay_baseline_line *line) {
+    double sum = 0;
+    size_t own = 0;
+    for (size_t u = 0; u < b->unit_count; u++) sum += line->clear[u], own += line->own[u];
+    return line->sideband == 0 && 2 * own >= b->unit_count && sum >= 0.6 * (double)b->unit_count;
+}
+
+/* A mesh that carries torque in one of the gears recorded and is heard there in the good units. */
 static int draw_mesh(const lay_baseline *b, const lay_unit *unit, lay_random *r) {
     int found[64], count = 0;
     for (size_t m = 0; m < unit->mesh_count && count < 64; m++) {
@@ -78,6 +85,7 @@ static int draw_mesh(const lay_baseline *b, const lay_unit *unit, lay_random *r)
         for (size_t c = 0; c < b->condition_count; c++)
             for (size_t k = 0; k < b->conditions[c].line_count; k++)
                 loaded |= b->conditions[c].lines[k].loaded && b->conditions[c].load != LAY_LOAD_NONE &&
+                          heard(b, &b->conditions[c].lines[k]) &&
                           strcmp(b->conditions[c].lines[k].part, unit->meshes[m].name) == 0;
         if (loaded) found[count++] = (int)m;
     }
@@ -168,8 +176,8 @@ static int collect(const acceptance_options *o, int pipe_end) {
                    r.median_db, r.tested ? "" : " (some not tested)");
     }
     printf("| units | verified | rejected | share | not tested in part |\n|---|---|---|---|---|\n");
-    printf("| good | %d | %d | %.1f %% | %d |\n", units[0], rejected[0], 100.0 * rejected[0] / (units[0] ? units[0] : 1),
-           untested[0]);
+    printf("| good | %d | %d | %.1f %% | %d |\n", units[0], rejected[0],
+           100.0 * rejected[0] / (units[0] ? units[0] : 1), untested[0]);
     printf("| one mesh %+.0f dB | %d | %d | %.1f %% | %d |\n", o->louder, units[1], rejected[1],
            100.0 * rejected[1] / (units[1] ? units[1] : 1), untested[1]);
     printf("\nthe louder mesh named: %d of %d; %d failed\n", named, units[1], failed);
@@ -205,8 +213,9 @@ int main(int argc, char **argv) {
                             .seconds = 12};
     for (int i = 1; i < argc; i++)
         if (!parse_option(argc, argv, &i, &o)) {
-            fprintf(stderr, "usage: acceptance [--builds N] [--seed S] [--good N] [--units N] [--louder DB] [--seconds S]\n"
-                            "                  [--world quiet|stand|road|cabin] [--workers N] [--rows]\n");
+            fprintf(stderr,
+                    "usage: acceptance [--builds N] [--seed S] [--good N] [--units N] [--louder DB] [--seconds S]\n"
+                    "                  [--world quiet|stand|road|cabin] [--workers N] [--rows]\n");
             return 2;
         }
     char base[] = "/tmp/layshaft-acceptance-XXXXXX";
