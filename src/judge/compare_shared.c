@@ -20,11 +20,13 @@ static lay_status same_unit(const lay_unit *before, const lay_unit *after, lay_e
         if (mesh_named(before, after->meshes[m].name)) common++;
     bool alike = 2 * common >= after->mesh_count && 2 * common >= before->mesh_count;
     if (alike && strcasecmp(before->name, after->name) == 0) return LAY_OK;
-    return lay_fail(
-        err, LAY_BAD_INPUT,
-        "'%.60s' and '%.60s' are different units (%zu of %zu meshes have the same name): parts are matched by "
-        "their names in unit.ini, which must be those of one unit",
-        before->name, after->name, common, after->mesh_count);
+    if (alike)
+        return lay_fail(err, LAY_BAD_INPUT,
+                        "'%.60s' and '%.60s' are different units; if it is one, give it the same name in both unit.ini",
+                        before->name, after->name);
+    return lay_fail(err, LAY_BAD_INPUT,
+                    "'%.60s' and '%.60s' are different units: only %zu of %zu meshes have a name that both know",
+                    before->name, after->name, common, after->mesh_count);
 }
 
 static lay_status not_empty(const lay_measured *job, const char *which, lay_error *err) {
@@ -79,7 +81,7 @@ static lay_status share(lay_comparing *c, size_t b, size_t a, reasons *why, lay_
     return LAY_OK;
 }
 
-static lay_status refuse(const lay_comparing *c, const reasons *why, lay_error *err) {
+static lay_status refuse(const reasons *why, lay_error *err) {
     if (why->sensors > 0)
         return lay_fail(err, LAY_BAD_INPUT,
                         "the two jobs were recorded with different sensors (accel and mic in runs.csv): levels of an "
@@ -93,7 +95,6 @@ static lay_status refuse(const lay_comparing *c, const reasons *why, lay_error *
         return lay_fail(
             err, LAY_BAD_INPUT,
             "the two jobs hold no gear and load at the same speeds: record AFTER over the speeds of BEFORE");
-    (void)c;
     return lay_fail(err, LAY_BAD_INPUT,
                     "the two jobs have no gear under the same load in common: record in one gear and load of BEFORE");
 }
@@ -131,7 +132,7 @@ lay_status lay_compare_shared(lay_comparing *c, lay_error *err) {
     for (size_t b = 0; b < before->count && status == LAY_OK; b++)
         for (size_t a = 0; a < after->count && status == LAY_OK; a++) status = share(c, b, a, &why, err);
     if (status != LAY_OK) return status;
-    if (c->out->shared_count == 0) return refuse(c, &why, err);
+    if (c->out->shared_count == 0) return refuse(&why, err);
     status = tell_missing(c, before, after, "before", err);
     if (status == LAY_OK) status = tell_missing(c, after, before, "after", err);
     if (status == LAY_OK) status = tell_left_out(c, c->before, "before", err);
