@@ -424,7 +424,7 @@ typedef struct lay_baseline_line {
     bool loaded;                   /* the part carries torque there */
     double *level_db;              /* [unit_capacity * LAY_BASELINE_BANDS] dB of the quantity; NaN: not measured */
     bool *own;                     /* [unit_capacity] in that unit what stands there is this part's */
-    double *clear;                 /* [unit_capacity] share of the bands in which it stands out of the noise there */
+    double *clear; /* [unit_capacity] how plainly it stands out of the noise there: z / (z + 5) at z deviations */
 } lay_baseline_line;
 
 typedef struct lay_baseline_condition {

@@ -195,7 +195,7 @@ static lay_status take_over(lay_baseline *b, const lay_measured *job, lay_error 
 
 /* ---- adding one ---- */
 
-#define CLEAR 3.0 /* deviations of its noise */
+#define CLEAR 5.0 /* deviations of its noise by which a line half stands out */
 
 static int baseline_band(int band) {
     double hz = exp(LAY_BAND * (band + 0.5));
@@ -212,14 +212,15 @@ static void fill(const lay_loud_condition *c, const lay_loud_line *line, double 
         variance[b] += c->looks[i] * c->looks[i] * line->variance[i];
         looks[b] += c->looks[i];
     }
-    double bands = 0, stands = 0;
+    double total = 0, noise = 0;
     for (int b = 0; b < LAY_BASELINE_BANDS; b++) {
         if (looks[b] <= 0) continue;
         level_db[b] = lay_db_power(fmax(power[b], sqrt(variance[b])) / looks[b]) + lay_quantity_offset_db(c->quantity);
-        bands += 1;
-        stands += power[b] > CLEAR * sqrt(variance[b]);
+        total += power[b];
+        noise += variance[b];
     }
-    *clear = bands > 0 ? stands / bands : 0;
+    double deviations = noise > 0 ? fmax(0, total / sqrt(noise)) : 0;
+    *clear = deviations / (deviations + CLEAR);
 }
 
 #define SIDEBAND_HARMONICS 2

@@ -152,7 +152,7 @@ static lay_status find_odd(const lay_baseline *b, bool *used, size_t *odd, lay_t
         double margin;
         if (!used[u]) continue;
         used[u] = false;
-        lay_status status = lay_rises_find(b, used, &rises, err);
+        lay_status status = lay_rises_find(b, used, u, &rises, err);
         if (status == LAY_OK) status = lay_limits_of(&rises, &limits, err);
         used[u] = true;
         if (status == LAY_OK) {
@@ -214,7 +214,7 @@ lay_status lay_limits_find(const lay_baseline *b, lay_limits *out, lay_error *er
     lay_status status = out->used && out->odd ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
     for (size_t u = 0; u < b->unit_count && status == LAY_OK; u++) out->used[u] = true;
     if (status == LAY_OK) status = leave_out(b, out, err);
-    if (status == LAY_OK) status = lay_rises_find(b, out->used, &rises, err);
+    if (status == LAY_OK) status = lay_rises_find(b, out->used, LAY_NO_UNIT, &rises, err);
     if (status == LAY_OK) status = lay_limits_of(&rises, &out->items, err);
     if (status == LAY_OK && !(out->rise_db = lay_calloc(rises.count * b->unit_count + 1, sizeof(double))))
         status = lay_fail(err, LAY_NO_MEMORY, "not enough memory for the limits");

@@ -4,11 +4,14 @@
 #include <stdlib.h>
 #include <strings.h>
 
-#define ROUNDS 12 /* of the fit of units and bands by turns */
+#define HEARD 0.3       /* see lay_baseline_line.clear */
+#define HEARD_ALONE 0.5 /* in one unit */
+#define ROUNDS 12       /* of the fit of units and bands by turns */
 
 typedef struct finding {
     const lay_baseline *b;
     const bool *used;
+    size_t tested;
     lay_rises *out;
     double *level; /* [unit_count * bands] of one set of lines */
     double *mean;  /* [bands] NaN: too few units */
@@ -26,7 +29,7 @@ static bool in_set(const lay_baseline_line *l, int harmonic) {
     return l->sideband == 0 && l->harmonic == harmonic;
 }
 
-/* Lines that belong to the part in half of the good units at least. */
+/* Lines that belong to the part in half of the good units at least, or in the one that is tested. */
 static bool usable(const finding *f, const lay_baseline_line *l) {
     size_t own = 0, seen = 0;
     for (size_t u = 0; u < f->b->unit_count; u++) {
@@ -37,7 +40,28 @@ static bool usable(const finding *f, const lay_baseline_line *l) {
         seen++;
         own += l->own[u];
     }
-    return seen > 0 && 2 * own >= seen;
+    return seen > 0 && (2 * own >= seen || (f->tested != LAY_NO_UNIT && l->own[f->tested]));
+}
+
+/* A line that stands out of the noise in the good units or in the one that is tested; the rest only drown it. */
+static bool is_heard(const finding *f, const lay_baseline_line *l) {
+    double sum = 0, n = 0;
+    for (size_t u = 0; u < f->b->unit_count; u++)
+        if (f->used[u]) sum += l->clear[u], n += 1;
+    if (n > 0 && sum / n >= HEARD) return true;
+    return f->tested != LAY_NO_UNIT && l->clear[f->tested] >= HEARD_ALONE;
+}
+
+static bool counts(const finding *f, const lay_baseline_line *l, const char *part, int harmonic, bool heard) {
+    if (strcasecmp(l->part, part) != 0 || !in_set(l, harmonic) || !usable(f, l)) return false;
+    return !heard || is_heard(f, l);
+}
+
+/* Any line of the set is heard: then the others do not count. */
+static bool any_heard(const finding *f, const lay_baseline_condition *c, const char *part, int harmonic) {
+    for (size_t k = 0; k < c->line_count; k++)
+        if (counts(f, &c->lines[k], part, harmonic, true)) return true;
+    return false;
 }
 
 /* Most good units have the line at this band: it is not above what they hold, and no tone fixed in Hz passes. */
@@ -63,10 +87,11 @@ static size_t present_at(const finding *f, const lay_baseline_condition *c, cons
 /* Levels of the set in every unit and band; false when no line of it can be used. */
 static bool levels_of(finding *f, const lay_baseline_condition *c, const char *part, int harmonic) {
     size_t units = f->b->unit_count, lines = 0;
+    bool heard = any_heard(f, c, part, harmonic);
     for (size_t i = 0; i < units * LAY_BASELINE_BANDS; i++) f->level[i] = 0;
     for (size_t k = 0; k < c->line_count; k++) {
         const lay_baseline_line *l = &c->lines[k];
-        if (strcasecmp(l->part, part) != 0 || !in_set(l, harmonic) || !usable(f, l)) continue;
+        if (!counts(f, l, part, harmonic, heard)) continue;
         lines++;
         for (size_t b = 0; b < LAY_BASELINE_BANDS; b++) {
             if (!usual_there(f, l, b, present_at(f, c, part, b))) continue;
@@ -264,9 +289,9 @@ static lay_status find_means(finding *f, lay_error *err) {
     return LAY_OK;
 }
 
-lay_status lay_rises_find(const lay_baseline *b, const bool *used, lay_rises *out, lay_error *err) {
+lay_status lay_rises_find(const lay_baseline *b, const bool *used, size_t tested, lay_rises *out, lay_error *err) {
     *out = (lay_rises){0};
-    finding f = {.b = b, .used = used, .out = out};
+    finding f = {.b = b, .used = used, .tested = tested, .out = out};
     f.level = lay_calloc(b->unit_count * LAY_BASELINE_BANDS + 1, sizeof(double));
     f.mean = lay_calloc(LAY_BASELINE_BANDS, sizeof(double));
     lay_status status = f.level && f.mean ? LAY_OK : no_memory(err);

@@ -5,6 +5,8 @@
 
 #include <layshaft/judge.h>
 
+#include <stdint.h>
+
 #define LAY_RISE_HARMONICS 6
 
 typedef struct lay_rise {
@@ -13,7 +15,7 @@ typedef struct lay_rise {
     int harmonic;  /* as in lay_limit */
     int condition; /* -1: mean over all */
     bool loaded;
-    double clear; /* share of the bands in which its strongest line stands out of the noise, mean of the good units */
+    double clear;    /* of its strongest line, mean of the good units: see lay_baseline_line */
     double variance; /* of the good units */
     int units;       /* used ones that were measured */
     double *db;      /* [unit_count] NaN: not measured */
@@ -26,8 +28,11 @@ typedef struct lay_rises {
     size_t count, capacity;
 } lay_rises;
 
-/* used[unit_count]: the good ones. Free with lay_rises_free. */
-lay_status lay_rises_find(const lay_baseline *baseline, const bool *used, lay_rises *out, lay_error *err);
+/* used[unit_count]: the good ones. `tested` is the unit that will be held against them, LAY_NO_UNIT none: a line counts
+ * that is the part's in half of the good units, or in that one. Free with lay_rises_free. */
+#define LAY_NO_UNIT SIZE_MAX
+lay_status lay_rises_find(const lay_baseline *baseline, const bool *used, size_t tested, lay_rises *out,
+                          lay_error *err);
 void lay_rises_free(lay_rises *rises);
 
 #endif

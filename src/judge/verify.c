@@ -223,7 +223,7 @@ lay_status lay_verify(const lay_baseline *b, const lay_measured *job, lay_verifi
         if (limits.odd[u]) status = lay_strings_add(&out->odd, err, "%s: %s", b->units[u], limits.odd[u]);
     }
     verifying v = {.both = both, .unit = b->unit_count, .out = out};
-    if (status == LAY_OK) status = lay_rises_find(both, used, &v.rises, err);
+    if (status == LAY_OK) status = lay_rises_find(both, used, b->unit_count, &v.rises, err);
     if (status == LAY_OK) status = lay_limits_of(&v.rises, &v.limits, err);
     if (status == LAY_OK) status = verify_parts(&v, err);
     if (status == LAY_OK) status = tell_missing(&v, err);

@@ -20,6 +20,13 @@
 #include "../fuzz/fuzz_found.c"
 #undef LLVMFuzzerTestOneInput
 
+#define LLVMFuzzerTestOneInput fuzz_limits
+#include "../fuzz/fuzz_limits.c"
+#undef LLVMFuzzerTestOneInput
+#define LLVMFuzzerTestOneInput fuzz_baseline
+#include "../fuzz/fuzz_baseline.c"
+#undef LLVMFuzzerTestOneInput
+
 static int replay(const char *folder, int (*target)(const uint8_t *, size_t)) {
     char path[600];
     int count = 0;
@@ -60,8 +67,15 @@ static void findings(void **state) {
     assert_true(replay(LAYSHAFT_SOURCE_DIR "/tests/fuzz/corpus/found", fuzz_found) >= 10);
 }
 
+static void limits_and_baselines(void **state) {
+    (void)state;
+    assert_true(replay(LAYSHAFT_SOURCE_DIR "/tests/fuzz/corpus/limits", fuzz_limits) >= 10);
+    assert_true(replay(LAYSHAFT_SOURCE_DIR "/tests/fuzz/corpus/baseline", fuzz_baseline) >= 10);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {cmocka_unit_test(tables_of_runs), cmocka_unit_test(sample_csv),
-                                       cmocka_unit_test(rpm_logs), cmocka_unit_test(findings)};
+                                       cmocka_unit_test(rpm_logs), cmocka_unit_test(findings),
+                                       cmocka_unit_test(limits_and_baselines)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -64,7 +64,7 @@ static bool rejected(const lay_baseline *b) {
     lay_error err = {0};
     double margin;
     for (size_t u = 0; u + 1 < b->unit_count; u++) used[u] = true;
-    assert_int_equal(lay_rises_find(b, used, &rises, &err), LAY_OK);
+    assert_int_equal(lay_rises_find(b, used, b->unit_count - 1, &rises, &err), LAY_OK);
     assert_int_equal(lay_limits_of(&rises, &limits, &err), LAY_OK);
     size_t worst = lay_limits_worst(b, &rises, limits, b->unit_count - 1, NULL, &margin);
     assert_true(worst < rises.count);
