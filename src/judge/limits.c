@@ -114,16 +114,19 @@ lay_status lay_limits_of(const lay_rises *rises, lay_limit **out, lay_error *err
 
 /* ---- a unit against them ---- */
 
-/* How far the blows of a bearing surpass their surroundings at most. */
+/* How far the blows of a bearing surpass their surroundings in the condition that shows them second best: one alone is
+ * no evidence. */
 static double blows_of(const lay_baseline *b, const char *part, size_t unit) {
-    double most = -INFINITY;
+    double most = -INFINITY, second = -INFINITY;
     for (size_t c = 0; c < b->condition_count; c++)
         for (size_t k = 0; k < b->conditions[c].line_count; k++) {
             const lay_baseline_line *l = &b->conditions[c].lines[k];
             double level = l->level_db[unit * LAY_BASELINE_BANDS];
-            if (l->type == LAY_PART_BEARING && strcasecmp(l->part, part) == 0 && level > most) most = level;
+            if (l->type != LAY_PART_BEARING || strcasecmp(l->part, part) != 0 || isnan(level)) continue;
+            second = fmax(second, fmin(most, level));
+            most = fmax(most, level);
         }
-    return most;
+    return second;
 }
 
 size_t lay_limits_worst(const lay_baseline *b, const lay_rises *rises, const lay_limit *limits, size_t unit,

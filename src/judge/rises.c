@@ -272,15 +272,21 @@ static void mean_over(const finding *f, size_t single, const lay_rise *like, lay
     }
 }
 
+/* A condition under torque that was recorded at speeds which most units share. */
+static bool counts_loaded(const lay_rise *r) {
+    return r->loaded && r->units >= LAY_BASELINE_LEAST;
+}
+
 static lay_status find_means(finding *f, lay_error *err) {
     size_t single = f->out->count;
     for (size_t i = 0; i < single; i++) {
         lay_rise like = f->out->items[i], *r;
+        like.loaded = counts_loaded(&like);
         bool first = true;
         for (size_t k = 0; k < i && first; k++) first = !same_set(&f->out->items[k], &like);
         if (!first) continue;
         for (size_t k = i; k < single; k++)
-            like.loaded |= same_set(&f->out->items[k], &like) && f->out->items[k].loaded;
+            like.loaded |= same_set(&f->out->items[k], &like) && counts_loaded(&f->out->items[k]);
         lay_status status = add(f, like.part, like.type, like.harmonic, -1, like.loaded, &r, err);
         if (status != LAY_OK) return status;
         mean_over(f, single, &like, r);

@@ -72,7 +72,13 @@ static lay_status learn(const acceptance_options *o, const char *base, uint64_t 
 
 static bool heard(const lay_baseline *b, const lay_baseline_line *line) {
     double sum = 0;
-    size_t own = 0;
+    size_t own = 0, most = 0;
+    for (size_t k = 0; k < LAY_BASELINE_BANDS; k++) {
+        size_t n = 0;
+        for (size_t u = 0; u < b->unit_count; u++) n += isnan(line->level_db[u * LAY_BASELINE_BANDS + k]) ? 0 : 1;
+        if (n > most) most = n;
+    }
+    if (2 * most < b->unit_count) return false; /* steady runs at speeds that no two units share */
     for (size_t u = 0; u < b->unit_count; u++) sum += line->clear[u], own += line->own[u];
     return line->sideband == 0 && 2 * own >= b->unit_count && sum >= 0.5 * (double)b->unit_count;
 }
