@@ -6,7 +6,7 @@
 #include <strings.h>
 
 #define CLEAR 0.5 /* share of the bands from which a part counts as heard */
-#define DOF_MOST 60.0
+#define DOF_MOST 30.0
 #define BEARING_DB 5.0 /* blows that surpass their surroundings by less are none: as in lay_run_ring_band */
 #define ODD_DB 1.0
 

@@ -199,7 +199,7 @@ static lay_status add(finding *f, const char *part, lay_part_type type, int harm
     return r->db && r->covered ? LAY_OK : no_memory(err);
 }
 
-#define LEAST_SPREAD_DB 0.3 /* nobody mounts a unit twice alike (common practice, no source) */
+#define LEAST_SPREAD_DB 0.6 /* nobody mounts a unit twice alike (common practice, no source) */
 
 static void count_units(const finding *f, lay_rise *r) {
     double sum = 0, squares = 0, n = 0;

@@ -127,6 +127,29 @@ def check_paper(page, words):
         expect(word in text, f"not on paper: {word}")
 
 
+def check_records(folder):
+    """Before and after, and the run-in record, of a unit named like a script."""
+    before = make_job(folder, "before", HOSTILE).parent.parent
+    after = make_job(folder, "after", HOSTILE).parent.parent
+    limits = folder / "limits.csv"
+    limits.write_text("part,gear,load,limit_db\nthird pair,3,drive,60\nheadset,R,,90\n", encoding="utf-8")
+    subprocess.run([PROGRAM, "compare", "--quiet", before, after], check=True, stdout=subprocess.DEVNULL)
+    verified = subprocess.run([PROGRAM, "verify", "--quiet", after, "--limits", limits, "--serial", "<b>0815</b>"],
+                              stdout=subprocess.DEVNULL, check=False)
+    expect(verified.returncode == 1, f"verify ended with {verified.returncode}")
+    for name, images, words in (("compare", 3, ["third pair", "Part by part", "What was compared", "Line by line"]),
+                                ("run-in", 0, ["Run-in record", "FAIL", "not tested", "0815", "On the stand"])):
+        page = after / "report" / f"{name}.html"
+        check_alone(page)
+        for width in (1280, 390):
+            seen = probe(page, width, 844)
+            expect(seen["wrong"] == [] and seen["bold"] == 0, f"{name} at {width}: {seen['wrong']}")
+            expect(seen["scroll"] <= seen["width"], f"{name}: {seen['scroll']} wide at {width}")
+            expect(len(seen["images"]) == images and all(i > 100 for i in seen["images"]), f"pictures {seen['images']}")
+            expect(seen["title"].startswith(HOSTILE), f"shown as {seen['title']}")
+        check_paper(page, words)
+
+
 def main():
     if not CHROMIUM:
         print("skipped: chromium is not installed")
@@ -154,6 +177,7 @@ def main():
         twins = make_job(folder, "twins", faults="inner:countershaft rear", unit="four-speed-overdrive")
         check_alone(twins)
         check_shown(twins, 2)  # two bearings of one size on one shaft: both are heard
+        check_records(folder)
         healthy = make_job(folder, "healthy", faults="none")
         check_alone(healthy)
         check_shown(healthy, 0)
