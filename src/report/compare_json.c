@@ -16,12 +16,6 @@ static void change(lay_json *j, const lay_change *c) {
     lay_json_number(j, "high_db", high ? NO_BOUND_DB : c->high_db, 2);
 }
 
-static void strings(lay_json *j, const char *name, const lay_strings *list) {
-    lay_json_open_array(j, name);
-    for (size_t i = 0; i < list->count; i++) lay_json_string(j, NULL, list->items[i]);
-    lay_json_close_array(j);
-}
-
 static void shared(lay_json *j, const lay_comparison *x) {
     lay_json_open_array(j, "shared");
     for (size_t i = 0; i < x->shared_count; i++) {
@@ -80,7 +74,7 @@ static void part(lay_json *j, const lay_comparison *x, const lay_part_change *p)
     lay_json_number(j, "prominence_after_db", p->pr_after_db, 2);
     lay_json_bool(j, "audible_before", p->audible_before);
     lay_json_bool(j, "audible_after", p->audible_after);
-    strings(j, "not_separable_from", &p->not_separable_from);
+    lay_json_strings(j, "not_separable_from", &p->not_separable_from);
     lay_json_open_array(j, "by_condition");
     for (size_t i = 0; i < x->shared_count; i++) {
         lay_json_open_object(j, NULL);
@@ -139,8 +133,8 @@ lay_status lay_report_compare_json(const lay_compared *c, const lay_trend *t, bo
     lay_json_open_array(&j, "parts");
     for (size_t p = 0; p < x->part_count; p++) part(&j, x, &x->parts[p]);
     lay_json_close_array(&j);
-    strings(&j, "differs", &x->differs);
-    strings(&j, "not_compared", &x->missing);
+    lay_json_strings(&j, "differs", &x->differs);
+    lay_json_strings(&j, "not_compared", &x->missing);
     trend(&j, t);
     lay_json_close_object(&j);
     return out->failed ? LAY_NO_MEMORY : LAY_OK;

@@ -113,20 +113,13 @@ static void parts(const lay_compared *c, const lay_page *page) {
     lay_text_free(&quiet);
 }
 
-static void list(const lay_page *page, const char *heading, const lay_strings *items) {
-    if (items->count == 0) return;
-    lay_page_blank(page);
-    lay_page_heading(page, LAY_INK_BOLD, heading);
-    for (size_t i = 0; i < items->count; i++) lay_page_wrap(page, LAY_INK_YELLOW, "   - ", items->items[i]);
-}
-
 lay_status lay_report_compare_text(const lay_compared *c, bool colour, int width, lay_text *out) {
     lay_page page = lay_page_on(out, colour, width);
     headline(c, &page);
     conditions(c, &page);
     parts(c, &page);
-    list(&page, "Not as it was before", &c->comparison->differs);
-    list(&page, "Not compared", &c->comparison->missing);
+    lay_page_list(&page, "Not as it was before", &c->comparison->differs);
+    lay_page_list(&page, "Not compared", &c->comparison->missing);
     lay_page_blank(&page);
     lay_page_wrap(&page, LAY_INK_DIM, "", "Advice for an inspection, not a certificate.");
     return out->failed ? LAY_NO_MEMORY : LAY_OK;

@@ -122,12 +122,6 @@ static void lines(const page *p) {
     lay_text_add(out, "</section>\n");
 }
 
-static void list(lay_text *out, const char *heading, const lay_strings *items) {
-    if (items->count == 0) return;
-    lay_html_element(out, "h3", heading);
-    lay_html_list(out, items);
-}
-
 static void conditions(const page *p) {
     const lay_comparison *x = p->c->comparison;
     lay_text *out = p->html.out;
@@ -145,8 +139,8 @@ static void conditions(const page *p) {
                  lay_words_match(x, p->c->before->loudness.conditions[x->shared[0].before].quantity),
                  lay_words_number(x->repeat_db, 1).text,
                  x->repeat_known ? "as these recordings show" : "a usual value");
-    list(out, "Not as it was before", &x->differs);
-    list(out, "Not compared", &x->missing);
+    lay_html_headed_list(out, "Not as it was before", &x->differs);
+    lay_html_headed_list(out, "Not compared", &x->missing);
     lay_text_add(out, "</section>\n");
 }
 

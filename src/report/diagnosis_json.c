@@ -7,12 +7,6 @@
 #include "run_json.h"
 #include "words.h"
 
-static void strings(lay_json *j, const char *name, const lay_strings *list) {
-    lay_json_open_array(j, name);
-    for (size_t i = 0; i < list->count; i++) lay_json_string(j, NULL, list->items[i]);
-    lay_json_close_array(j);
-}
-
 static void band(lay_json *j, double low_hz, double high_hz) {
     lay_json_open_array(j, "band_hz");
     lay_json_number(j, NULL, low_hz, 0);
@@ -73,10 +67,10 @@ static void suspect(lay_json *j, const lay_suspect *s) {
         lay_json_integer(j, "best_run", s->best_run + 1);
     else
         lay_json_null(j, "best_run");
-    strings(j, "reasons", &s->reasons);
+    lay_json_strings(j, "reasons", &s->reasons);
     symptoms(j, s);
-    strings(j, "checks", &s->checks);
-    strings(j, "not_separable_from", &s->not_separable_from);
+    lay_json_strings(j, "checks", &s->checks);
+    lay_json_strings(j, "not_separable_from", &s->not_separable_from);
     lay_json_close_object(j);
 }
 
@@ -119,7 +113,7 @@ static void verdict(lay_json *j, const lay_unit *unit, const lay_verdict *v) {
     lay_json_open_array(j, "parts");
     for (size_t i = 0; i < v->part_count; i++) part(j, &v->parts[i]);
     lay_json_close_array(j);
-    strings(j, "add", &v->add);
+    lay_json_strings(j, "add", &v->add);
     lay_json_close_object(j);
 }
 

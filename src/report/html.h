@@ -38,6 +38,8 @@ void lay_html_runs(lay_html *h);
 /* html_parts.c: pieces of all sections. A paragraph, a list item, a heading: escaped. */
 void lay_html_element(lay_text *out, const char *tag, const char *text);
 void lay_html_list(lay_text *out, const lay_strings *items);
+/* The same below a heading; nothing without items. */
+void lay_html_headed_list(lay_text *out, const char *heading, const lay_strings *items);
 /* Fields as a list of terms; begin and end it. */
 lay_fields lay_html_fields(lay_text *out);
 /* The picture `stem` where the folder holds it, else nothing. */

@@ -114,3 +114,9 @@ void lay_html_sound(lay_html *h, const char *file, const char *label) {
     }
     lay_text_free(&data);
 }
+
+void lay_html_headed_list(lay_text *out, const char *heading, const lay_strings *items) {
+    if (items->count == 0) return;
+    lay_html_element(out, "h3", heading);
+    lay_html_list(out, items);
+}

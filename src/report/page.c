@@ -104,3 +104,10 @@ void lay_page_sentences(const lay_page *page, lay_ink ink, const char *lead, con
         at += n + (at[n] == '\n');
     }
 }
+
+void lay_page_list(const lay_page *page, const char *heading, const lay_strings *items) {
+    if (items->count == 0) return;
+    lay_page_blank(page);
+    lay_page_heading(page, LAY_INK_BOLD, heading);
+    for (size_t i = 0; i < items->count; i++) lay_page_wrap(page, LAY_INK_YELLOW, "   - ", items->items[i]);
+}

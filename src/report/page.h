@@ -2,7 +2,7 @@
 #ifndef LAYSHAFT_REPORT_PAGE_H
 #define LAYSHAFT_REPORT_PAGE_H
 
-#include <layshaft/base.h>
+#include <layshaft/judge.h>
 
 typedef enum lay_ink {
     LAY_INK_PLAIN,
@@ -30,6 +30,8 @@ void lay_page_heading(const lay_page *page, lay_ink ink, const char *text);
 void lay_page_wrap(const lay_page *page, lay_ink ink, const char *lead, const char *text);
 /* "   Label      text", wrapped under its own column. */
 void lay_page_field(const lay_page *page, const char *label, const char *fmt, ...) LAY_PRINTF(3, 4);
+/* A headline and its items, set apart from what comes before; nothing without items. */
+void lay_page_list(const lay_page *page, const char *heading, const lay_strings *items);
 /* Each line of `sentences` as a wrapped paragraph behind `lead`. */
 void lay_page_sentences(const lay_page *page, lay_ink ink, const char *lead, const lay_text *sentences);
 /* One line as it is (already within the width), inked. */

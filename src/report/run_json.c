@@ -36,3 +36,9 @@ void lay_json_sentences(lay_json *j, const char *name, const lay_text *sentences
     }
     lay_json_close_array(j);
 }
+
+void lay_json_strings(lay_json *j, const char *name, const lay_strings *list) {
+    lay_json_open_array(j, name);
+    for (size_t i = 0; i < list->count; i++) lay_json_string(j, NULL, list->items[i]);
+    lay_json_close_array(j);
+}

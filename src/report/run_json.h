@@ -2,8 +2,7 @@
 #ifndef LAYSHAFT_REPORT_RUN_JSON_H
 #define LAYSHAFT_REPORT_RUN_JSON_H
 
-#include <layshaft/speed.h>
-#include <layshaft/unit.h>
+#include <layshaft/judge.h>
 
 #include "json.h"
 
@@ -18,6 +17,8 @@ typedef struct lay_speed_summary {
 
 /* "speed": {"source", "mean_rpm", "min_rpm", "max_rpm", "confidence"}. */
 void lay_json_speed(lay_json *j, const lay_speed_summary *s);
+/* An array of the strings. */
+void lay_json_strings(lay_json *j, const char *name, const lay_strings *list);
 /* An array with one string per line of `sentences`. */
 void lay_json_sentences(lay_json *j, const char *name, const lay_text *sentences);
 

@@ -67,31 +67,18 @@ static void parts(const lay_run_in *r, const lay_page *page) {
     }
 }
 
-static void list(const lay_page *page, const char *heading, const lay_strings *items) {
-    if (items->count == 0) return;
-    lay_page_blank(page);
-    lay_page_heading(page, LAY_INK_BOLD, heading);
-    for (size_t i = 0; i < items->count; i++) lay_page_wrap(page, LAY_INK_YELLOW, "   - ", items->items[i]);
-}
-
 lay_status lay_report_verify_text(const lay_run_in *r, bool colour, int width, lay_text *out) {
     lay_page page = lay_page_on(out, colour, width);
     head(r, &page);
     parts(r, &page);
-    list(&page, "Not tested, because it was not recorded", &r->verification->missing);
-    list(&page, "Left out of the limits", &r->verification->odd);
+    lay_page_list(&page, "Not tested, because it was not recorded", &r->verification->missing);
+    lay_page_list(&page, "Left out of the limits", &r->verification->odd);
     lay_page_blank(&page);
     lay_page_wrap(&page, LAY_INK_DIM, "",
                   "A record of what was measured on the stand on that day, to inspect by; it certifies nothing. On the "
                   "stand: secure the unit and what takes its torque, guard shafts and couplings, nobody in line with "
                   "them. Local codes and licensed practice come first.");
     return out->failed ? LAY_NO_MEMORY : LAY_OK;
-}
-
-static void strings(lay_json *j, const char *name, const lay_strings *list) {
-    lay_json_open_array(j, name);
-    for (size_t i = 0; i < list->count; i++) lay_json_string(j, NULL, list->items[i]);
-    lay_json_close_array(j);
 }
 
 lay_status lay_report_verify_json(const lay_run_in *r, bool indented, lay_text *out) {
@@ -121,8 +108,8 @@ lay_status lay_report_verify_json(const lay_run_in *r, bool indented, lay_text *
         lay_json_close_object(&j);
     }
     lay_json_close_array(&j);
-    strings(&j, "missing", &v->missing);
-    strings(&j, "left_out", &v->odd);
+    lay_json_strings(&j, "missing", &v->missing);
+    lay_json_strings(&j, "left_out", &v->odd);
     lay_json_close_object(&j);
     return out->failed ? LAY_NO_MEMORY : LAY_OK;
 }

@@ -69,12 +69,6 @@ static void parts(const lay_run_in *r, lay_text *out) {
     lay_text_add(out, "</table></section>\n");
 }
 
-static void list(lay_text *out, const char *heading, const lay_strings *items) {
-    if (items->count == 0) return;
-    lay_html_element(out, "h3", heading);
-    lay_html_list(out, items);
-}
-
 static void page(const lay_run_in *r, lay_text *out) {
     lay_text title = {0};
     lay_text_add(&title, "%s: run-in record", r->job->unit->name);
@@ -83,8 +77,8 @@ static void page(const lay_run_in *r, lay_text *out) {
     lay_text_add(out, "<header><p>Run-in record</p></header>\n<main>\n");
     head(r, out);
     parts(r, out);
-    list(out, "Not tested, because it was not recorded", &r->verification->missing);
-    list(out, "Left out of the limits", &r->verification->odd);
+    lay_html_headed_list(out, "Not tested, because it was not recorded", &r->verification->missing);
+    lay_html_headed_list(out, "Left out of the limits", &r->verification->odd);
     lay_text_add(out,
                  "<p class=\"caution\"><b>On the stand:</b> secure the unit and what takes its torque, guard shafts "
                  "and couplings, nobody in line with them. Local codes and licensed practice come first.</p>\n");

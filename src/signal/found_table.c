@@ -1,6 +1,6 @@
 /* What teardowns showed: JOB/found.csv, a row for each part that was looked at. */
 #include "csv_add.h"
-#include "csv_table.h"
+#include "csv_named.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -37,65 +37,28 @@ static int word_among(const char *const *words, int count, const char *word) {
 
 /* ---- reading ---- */
 
-typedef struct reader {
-    lay_csv_table csv;
-    lay_csv_row row;
-    int place[COLUMNS]; /* of the columns in a row, -1: not there */
-    lay_found_table *out;
-} reader;
-
-static lay_status read_header(reader *r, lay_error *err) {
-    lay_status status = lay_csv_table_next(&r->csv, &r->row, err);
-    if (status != LAY_OK) return status;
-    for (size_t k = 0; k < COLUMNS; k++) {
-        r->place[k] = -1;
-        for (size_t i = 0; i < r->row.count; i++)
-            if (strcasecmp(r->row.fields[i].text, names[k]) == 0) r->place[k] = (int)i;
-    }
-    if (r->place[PART] < 0 || r->place[WHAT] < 0)
-        return lay_fail_file(err, LAY_BAD_INPUT, r->csv.file,
-                             "the table of what was found needs the columns 'part' and 'what'");
-    return LAY_OK;
-}
-
-static const lay_csv_field *field_of(const reader *r, column k) {
-    int place = r->place[k];
-    return place >= 0 && (size_t)place < r->row.count ? &r->row.fields[place] : NULL;
-}
-
-static const char *text_of(const reader *r, column k) {
-    const lay_csv_field *f = field_of(r, k);
-    return f ? f->text : "";
-}
-
-static lay_status fail_cell(const reader *r, column k, const char *why, lay_error *err) {
-    const lay_csv_field *f = field_of(r, k) ? field_of(r, k) : &r->row.fields[0];
-    return lay_fail_at(err, LAY_BAD_INPUT, r->csv.file, f->line, f->column, f->span, f->line_start, "%s", why);
-}
-
-static bool copy(const reader *r, lay_found *f) {
-    f->when = lay_strdup(text_of(r, WHEN));
-    f->part = lay_strdup(text_of(r, PART));
-    f->body = lay_strdup(text_of(r, BODY));
-    f->note = lay_strdup(text_of(r, NOTE));
-    f->outcome = lay_strdup(text_of(r, OUTCOME));
-    f->state = lay_strdup(text_of(r, STATE));
+static bool copy(const lay_csv_named *r, lay_found *f) {
+    f->when = lay_strdup(lay_csv_named_text(r, WHEN));
+    f->part = lay_strdup(lay_csv_named_text(r, PART));
+    f->body = lay_strdup(lay_csv_named_text(r, BODY));
+    f->note = lay_strdup(lay_csv_named_text(r, NOTE));
+    f->outcome = lay_strdup(lay_csv_named_text(r, OUTCOME));
+    f->state = lay_strdup(lay_csv_named_text(r, STATE));
     return f->when && f->part && f->body && f->note && f->outcome && f->state;
 }
 
-static lay_status read_row(reader *r, lay_error *err) {
-    lay_found_table *t = r->out;
-    int what = word_among(whats, LAY_FOUND_COUNT, text_of(r, WHAT));
-    int named = word_among(nameds, LAY_NAMED_COUNT, text_of(r, NAMED));
+static lay_status read_row(const lay_csv_named *r, lay_found_table *t, lay_error *err) {
+    int what = word_among(whats, LAY_FOUND_COUNT, lay_csv_named_text(r, WHAT));
+    int named = word_among(nameds, LAY_NAMED_COUNT, lay_csv_named_text(r, NAMED));
     double probability = NAN;
     if (what < 0)
-        return fail_cell(r, WHAT,
-                         "what was found is one of good, teeth, run-out, chip, waves, outer, inner, element, "
-                         "cage, play, outside, other",
-                         err);
-    if (text_of(r, PROBABILITY)[0] &&
-        !(lay_parse_number(text_of(r, PROBABILITY), &probability) && probability >= 0 && probability <= 1))
-        return fail_cell(r, PROBABILITY, "a probability lies between 0 and 1", err);
+        return lay_csv_named_fail(r, WHAT,
+                                  "what was found is one of good, teeth, run-out, chip, waves, outer, inner, element, "
+                                  "cage, play, outside, other",
+                                  err);
+    if (lay_csv_named_text(r, PROBABILITY)[0] &&
+        !(lay_parse_number(lay_csv_named_text(r, PROBABILITY), &probability) && probability >= 0 && probability <= 1))
+        return lay_csv_named_fail(r, PROBABILITY, "a probability lies between 0 and 1", err);
     lay_status status = lay_grow((void **)&t->rows, &t->capacity, t->count, sizeof *t->rows, err);
     if (status != LAY_OK) return status;
     lay_found *f = &t->rows[t->count++];
@@ -105,16 +68,17 @@ static lay_status read_row(reader *r, lay_error *err) {
 }
 
 static lay_status read_table(const char *text, size_t length, const char *path, lay_found_table *out, lay_error *err) {
-    reader r = {.out = out};
-    lay_status status = lay_csv_table_open(&r.csv, text, length, path, err);
-    if (status == LAY_OK) status = read_header(&r, err);
+    lay_csv_named r = {0};
+    lay_status status = lay_csv_named_open(&r, text, length, path, names, COLUMNS, err);
+    if (status == LAY_OK && (r.place[PART] < 0 || r.place[WHAT] < 0))
+        status =
+            lay_fail_file(err, LAY_BAD_INPUT, path, "the table of what was found needs the columns 'part' and 'what'");
     while (status == LAY_OK) {
-        status = lay_csv_table_next(&r.csv, &r.row, err);
+        status = lay_csv_named_next(&r, err);
         if (status != LAY_OK || r.row.count == 0) break;
-        status = read_row(&r, err);
+        status = read_row(&r, out, err);
     }
-    free(r.row.fields);
-    lay_csv_table_close(&r.csv);
+    lay_csv_named_close(&r);
     if (status != LAY_OK) lay_found_free(out);
     return status;
 }
