@@ -8,6 +8,7 @@
 #define STRETCHES 8    /* of speed, whose residuals tell how well a change is known */
 #define STRETCH_BANDS 6
 #define STANDS 5.0      /* deviations of its noise by which a set of lines stands out */
+#define STANDS_REST 2.0 /* what is left of them without its two strongest bands */
 #define NOISE_ERROR 0.1 /* share by which the estimate of the noise may be off */
 #define FLANK 25.0      /* change of ln power per change of ln speed: 1 dB per 1 % (common practice, no source) */
 #define UNKNOWN_DB 0.7  /* sway within a run too short to tell (common practice, no source) */
@@ -243,8 +244,16 @@ static double speed_variance(const lay_overlap *o) {
     return sum / (n * n);
 }
 
-static bool stands(double power, double variance) {
-    return power > STANDS * sqrt(variance);
+/* Out of the noise, and not in one or two bands alone: a tone fixed in Hz, met by a run at one speed, is no line. */
+static bool stands(const sums *s, int side) {
+    double rest = s->power[side], deviation = sqrt(s->variance[side]), first = 0, second = 0;
+    for (size_t i = 0; i < s->bands; i++) {
+        double part = s->band[i].weight * s->band[i].power[side];
+        second = fmax(second, fmin(first, part));
+        first = fmax(first, part);
+    }
+    if (s->bands >= STRETCH_BANDS) rest -= first + second;
+    return s->power[side] > STANDS * deviation && rest > STANDS_REST * deviation;
 }
 
 void lay_estimate_of(const lay_overlap *o, const lay_line_pair *lines, size_t count, lay_estimate *out) {
@@ -254,8 +263,8 @@ void lay_estimate_of(const lay_overlap *o, const lay_line_pair *lines, size_t co
     if (s.bands == 0) return;
     doubt_strays(&s);
     add_up(&s);
-    out->before = stands(s.power[0], s.variance[0]);
-    out->after = stands(s.power[1], s.variance[1]);
+    out->before = stands(&s, 0);
+    out->after = stands(&s, 1);
     out->before_power = s.plain[0];
     out->after_power = s.plain[1];
     double deviation[2] = {sqrt(s.variance[0]), sqrt(s.variance[1])};
