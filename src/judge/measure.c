@@ -95,7 +95,8 @@ static void fill_line(const gathering *g, const size_t *index, lay_loud_line *li
         double n = c->looks[b];
         line->power[b] = n > 0 ? line->power[b] / n : NAN;
         line->noise[b] = n > 0 ? line->noise[b] / n : NAN;
-        line->variance[b] = line->noise[b] * (line->noise[b] + 2 * fmax(0, line->power[b])) / (n * averages);
+        double spread = line->noise[b] * (line->noise[b] + 2 * fmax(0, line->power[b])) / (n * averages);
+        line->variance[b] = isnan(line->power[b]) ? NAN : spread;
     }
 }
 

@@ -112,6 +112,22 @@ static void test_no_change(void **state) {
     }
 }
 
+/* What was not measured in a band is marked so in all that is said of it, and never counts as silence. */
+static void test_unmeasured_bands(void **state) {
+    (void)state;
+    size_t gaps = 0;
+    for (int k = 0; k < 3; k++)
+        for (size_t i = 0; i < sides[k].measured.loudness.count; i++) {
+            const lay_loud_condition *c = &sides[k].measured.loudness.conditions[i];
+            for (size_t l = 0; l < c->line_count; l++)
+                for (size_t b = 0; b < c->bands; b++) {
+                    gaps += c->looks[b] > 0 && isnan(c->lines[l].power[b]);
+                    assert_int_equal(isnan(c->lines[l].power[b]), isnan(c->lines[l].variance[b]));
+                }
+        }
+    assert_true(gaps > 0); /* the stand has tones fixed in Hz, and orders beyond the rate */
+}
+
 /* Before and after exchanged: the same change the other way round. */
 static void test_symmetric(void **state) {
     (void)state;
@@ -228,9 +244,9 @@ static void test_page(void **state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_known_change), cmocka_unit_test(test_no_change), cmocka_unit_test(test_symmetric),
-        cmocka_unit_test(test_trend),        cmocka_unit_test(test_refused),   cmocka_unit_test(test_by_hand),
-        cmocka_unit_test(test_page),
+        cmocka_unit_test(test_known_change),     cmocka_unit_test(test_no_change), cmocka_unit_test(test_symmetric),
+        cmocka_unit_test(test_unmeasured_bands), cmocka_unit_test(test_trend),     cmocka_unit_test(test_refused),
+        cmocka_unit_test(test_by_hand),          cmocka_unit_test(test_page),
     };
     return cmocka_run_group_tests(tests, make_sides, free_sides);
 }
