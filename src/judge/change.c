@@ -13,8 +13,6 @@
 #define FLANK 25.0      /* change of ln power per change of ln speed: 1 dB per 1 % (common practice, no source) */
 #define UNKNOWN_DB 0.7  /* sway within a run too short to tell (common practice, no source) */
 
-static const double ln_db = 4.342944819032518; /* dB of a power ratio of e */
-
 double lay_band_hz(const lay_loud_condition *condition, size_t band) {
     return exp(LAY_BAND * (condition->first_band + (double)band + 0.5));
 }
@@ -69,7 +67,7 @@ double lay_overlap_ground(const lay_overlap *o) {
     double sum = 0;
     for (size_t i = 0; i < o->count; i++)
         sum += log(o->after->ground[o->pairs[i].after] / o->before->ground[o->pairs[i].before]);
-    return o->count ? ln_db * sum / (double)o->count : 0;
+    return o->count ? LAY_LN_DB * sum / (double)o->count : 0;
 }
 
 void lay_overlap_seconds(const lay_overlap *o, double *before, double *after) {
@@ -216,7 +214,7 @@ static double residual_variance(const sums *s, double *dof) {
 
 /* The same of runs at one speed, from the course over time of the loudest line. */
 static double sway_variance(const lay_overlap *o, const lay_line_pair *lines, size_t count, double *dof) {
-    const double unknown = UNKNOWN_DB / ln_db;
+    const double unknown = UNKNOWN_DB / LAY_LN_DB;
     double loudest = -1, variance = 2 * unknown * unknown;
     *dof = 6;
     for (size_t k = 0; k < count; k++) {

@@ -4,6 +4,14 @@
 
 #include <layshaft/judge.h>
 
+/* dB of a power ratio of e. */
+#define LAY_LN_DB 4.342944819032518
+
+/* "drive", ..., "no load"; "" where it is not stated. */
+static inline const char *lay_load_words(lay_load load) {
+    return load == LAY_LOAD_NONE ? "no load" : lay_load_name(load);
+}
+
 /* Bands of speed that two conditions share. */
 typedef struct lay_band_pair {
     size_t before, after; /* index of the band in each condition */

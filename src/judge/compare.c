@@ -273,8 +273,7 @@ static void find_shifts(lay_comparing *c) {
         s->shift_db = NAN;
         for (size_t p = 0; p < c->out->part_count; p++) {
             const lay_estimate *e = &lay_case_at(c, p, j)->estimate;
-            if (c->out->parts[p].type == LAY_PART_ENGINE && e->before && e->after)
-                s->shift_db = 4.342944819032518 * e->ln;
+            if (c->out->parts[p].type == LAY_PART_ENGINE && e->before && e->after) s->shift_db = LAY_LN_DB * e->ln;
         }
         if (isnan(s->shift_db)) s->shift_db = s->ground_db;
     }

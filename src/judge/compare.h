@@ -23,15 +23,10 @@ static inline lay_case *lay_case_at(const lay_comparing *c, size_t part, size_t 
     return &c->cases[part * c->out->shared_count + shared];
 }
 
-/* "drive", ..., "no load"; "" where it is not stated. */
-static inline const char *lay_load_words(lay_load load) {
-    return load == LAY_LOAD_NONE ? "no load" : lay_load_name(load);
-}
-
 /* compare_shared.c: refuse what cannot be compared; find conditions both hold; tell what one of them lacks. */
 lay_status lay_compare_shared(lay_comparing *c, lay_error *err);
-/* compare_blows.c: a bearing in one shared condition. The level of blows goes with the root of the power of their lines in
- * the envelope spectrum, whose noise goes with the power of the band. */
+/* compare_blows.c: a bearing in one shared condition. The level of blows goes with the root of the power of their lines
+ * in the envelope spectrum, whose noise goes with the power of the band. */
 void lay_compare_blows(const lay_comparing *c, const char *bearing, size_t shared, lay_estimate *out);
 /* compare_told.c: what differs besides. */
 lay_status lay_compare_told(lay_comparing *c, lay_error *err);

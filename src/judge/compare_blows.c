@@ -105,7 +105,7 @@ void lay_compare_blows(const lay_comparing *c, const char *bearing, size_t share
         blows[k].heard = band[k].blows && fabs(band[k].order - order) < 1e-9 * order;
         if (!(blows[k].power > 0)) return;
     }
-    const double usual = SCATTER_DB / 4.342944819032518;
+    const double usual = SCATTER_DB / LAY_LN_DB;
     double height[2];
     for (int k = 0; k < 2; k++) height[k] = fmax(blows[k].height, blows[k].deviation);
     out->before = blows[0].heard;

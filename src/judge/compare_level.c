@@ -14,8 +14,6 @@
 #define TWO_SIDED 0.025
 #define ODD 6.63 /* chi-square of one degree of freedom passed in one of 100 cases */
 
-static const double ln_db = 4.342944819032518;
-
 /* How many recordings stand behind a difference: 1 / before + 1 / after. */
 static double behind(const lay_comparing *c, size_t shared) {
     const lay_overlap *o = &c->overlaps[shared];
@@ -23,7 +21,7 @@ static double behind(const lay_comparing *c, size_t shared) {
 }
 
 static double change_db(const lay_comparing *c, size_t shared, const lay_estimate *e) {
-    return ln_db * e->ln - c->out->shared[shared].shift_db;
+    return LAY_LN_DB * e->ln - c->out->shared[shared].shift_db;
 }
 
 /* Scatter of a part's changes from condition to condition beyond what is within the runs, as variance of one recording;
@@ -36,7 +34,7 @@ static double scatter_of(const lay_comparing *c, size_t part, double *dof) {
         double d = change_db(c, j, e);
         sum += d;
         squares += d * d;
-        within += ln_db * ln_db * e->variance;
+        within += LAY_LN_DB * LAY_LN_DB * e->variance;
         records += behind(c, j);
         n += 1;
     }
@@ -72,7 +70,8 @@ typedef struct pooled {
 } pooled;
 
 static void add(const lay_comparing *c, size_t shared, const lay_estimate *e, pooled *p) {
-    double within = ln_db * ln_db * e->variance, repeat = c->out->repeat_db * c->out->repeat_db * behind(c, shared);
+    double within = LAY_LN_DB * LAY_LN_DB * e->variance,
+           repeat = c->out->repeat_db * c->out->repeat_db * behind(c, shared);
     double w = 1 / (within + repeat), d = change_db(c, shared, e);
     p->weights += w;
     p->sum += w * d;
@@ -105,7 +104,7 @@ static void change_of(const lay_comparing *c, const pooled *p, lay_change *out) 
 /* How loud the side in the noise may be at most, over the other, leaves one bound. */
 static void bound_of(const lay_comparing *c, size_t shared, const lay_estimate *e, lay_change *out) {
     double repeat = c->out->repeat_db * sqrt(behind(c, shared));
-    double half = lay_student_threshold(TWO_SIDED, c->repeat_dof) * hypot(repeat, ln_db * sqrt(e->variance));
+    double half = lay_student_threshold(TWO_SIDED, c->repeat_dof) * hypot(repeat, LAY_LN_DB * sqrt(e->variance));
     double ratio = exp(e->ln), d = change_db(c, shared, e);
     if (e->before) {
         double high = d + lay_db_power((ratio + 2 * e->after_noise) / ratio) + half;

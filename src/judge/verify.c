@@ -1,4 +1,5 @@
 /* A unit against good ones, or against limits by hand: pass, fail, or not tested. */
+#include "change.h"
 #include "limits.h"
 
 #include <math.h>
@@ -55,7 +56,7 @@ static lay_status with_job(const lay_baseline *b, const lay_measured *job, lay_b
 
 static void condition_words(const lay_baseline *b, int condition, lay_text *out) {
     const lay_baseline_condition *c = &b->conditions[condition];
-    lay_text_add(out, "gear %s, %s", c->gear, c->load == LAY_LOAD_NONE ? "no load" : lay_load_name(c->load));
+    lay_text_add(out, "gear %s, %s", c->gear, lay_load_words(c->load));
 }
 
 static void limit_words(const lay_baseline *b, const lay_limit *l, lay_text *out) {
@@ -279,7 +280,7 @@ static lay_status verify_row(const lay_limit_table *t, const lay_limit_row *row,
         if (isnan(level) || level <= p->rise_db) continue;
         p->rise_db = level;
         lay_text_free(&where);
-        lay_text_add(&where, "gear %s, %s", c->gear, c->load == LAY_LOAD_NONE ? "no load" : lay_load_name(c->load));
+        lay_text_add(&where, "gear %s, %s", c->gear, lay_load_words(c->load));
     }
     if (p->tested) p->margin_db = isnan(p->rise_db) ? INFINITY : p->limit_db - p->rise_db;
     p->pass = p->tested && p->margin_db >= 0;

@@ -59,7 +59,7 @@ lay_status lay_report_baseline_text(const char *path, const lay_baseline *b, con
     for (size_t u = 0; u < b->unit_count; u++) lay_page_field(&page, u ? "" : "Units", "%s", b->units[u]);
     for (size_t c = 0; c < b->condition_count; c++)
         lay_page_field(&page, c ? "" : "Covers", "gear %s, %s", b->conditions[c].gear,
-                       b->conditions[c].load == LAY_LOAD_NONE ? "no load" : lay_words_load(b->conditions[c].load));
+                       lay_words_load(b->conditions[c].load));
     needs(b, &page);
     if (limits) {
         left_out(b, limits, &page);

@@ -46,7 +46,7 @@ lay_cell lay_words_interval(const lay_change *c) {
 }
 
 void lay_words_condition(const char *gear, lay_load load, lay_text *out) {
-    lay_text_add(out, "gear %s, %s", gear, load == LAY_LOAD_NONE ? "no load" : lay_words_load(load));
+    lay_text_add(out, "gear %s, %s", gear, lay_words_load(load));
 }
 
 static const lay_mesh *mesh_of(const lay_unit *unit, const char *name) {

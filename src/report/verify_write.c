@@ -12,7 +12,7 @@ static void conditions(const lay_run_in *r, const lay_fields *fields) {
         double seconds = 0;
         for (size_t b = 0; b < c->bands; b++) seconds += c->seconds[b];
         lay_field(fields, i ? "" : "Recorded", "gear %s, %s: %.0f to %.0f rpm, %.0f s", c->gear,
-                  c->load == LAY_LOAD_NONE ? "no load" : lay_words_load(c->load), 60 * exp(LAY_BAND * c->first_band),
+                  lay_words_load(c->load), 60 * exp(LAY_BAND * c->first_band),
                   60 * exp(LAY_BAND * (c->first_band + (double)c->bands)), seconds);
     }
 }
