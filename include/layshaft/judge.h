@@ -263,6 +263,7 @@ typedef struct lay_loud_line {
     double *noise;    /* [bands] mean square of the noise that was taken off */
     double scatter; /* variance of the whole line's level, relative, as its course over time shows it; NaN: too short */
     bool own;       /* in the run in which it is loudest it is this part's, and nothing crowds it */
+    bool outside;   /* not its own, but of something outside the box: axle, engine, rotor; nothing crowds it */
 } lay_loud_line;
 
 typedef struct lay_loud_condition {
@@ -416,15 +417,21 @@ LAY_API void lay_trend_free(lay_trend *trend);
 #define LAY_BASELINE_LOW_HZ 3.0
 #define LAY_BASELINE_BANDS 80
 
+/* What one unit had at one line in one band of speed. Of a bearing, in band 0: how far its blows surpass what orders
+ * around reach, no noise. */
+typedef struct lay_baseline_level {
+    double level_db; /* tone and noise, dB of the quantity; NaN: not measured */
+    double noise_db; /* the noise in it */
+    double averages; /* independent means behind both */
+} lay_baseline_level;
+
 typedef struct lay_baseline_line {
     char *part;
     lay_part_type type;
-    int harmonic, sideband, wheel; /* as in lay_level_line; a bearing has one, which is 1: how far its blows surpass
-                                    * what orders around reach, in band 0 */
+    int harmonic, sideband, wheel; /* as in lay_level_line; a bearing has one, which is 1 */
     bool loaded;                   /* the part carries torque there */
-    double *level_db;              /* [unit_capacity * LAY_BASELINE_BANDS] dB of the quantity; NaN: not measured */
-    bool *own;                     /* [unit_capacity] in that unit what stands there is this part's */
-    double *clear; /* [unit_capacity] how plainly it stands out of the noise there: z / (z + 5) at z deviations */
+    lay_baseline_level *levels;    /* [unit_capacity * LAY_BASELINE_BANDS] */
+    bool *own;                     /* [unit_capacity] in that unit no other part of the box makes what stands there */
 } lay_baseline_line;
 
 typedef struct lay_baseline_condition {
@@ -465,6 +472,10 @@ LAY_API lay_baseline_line *lay_baseline_line_at(lay_baseline *baseline, lay_base
                                                 const lay_baseline_line *like, lay_error *err);
 /* Room for one unit more, all unknown. */
 LAY_API lay_status lay_baseline_grow(lay_baseline *baseline, const char *name, lay_error *err);
+/* Mean square of the tone alone, below 0 where noise is louder than usual, and its deviation while there is none; NaN
+ * where nothing was measured. */
+LAY_API double lay_baseline_tone(const lay_baseline_level *level);
+LAY_API double lay_baseline_doubt(const lay_baseline_level *level);
 /* Fewest units that limits can be had from, and how many make them sharp. */
 #define LAY_BASELINE_LEAST 3
 #define LAY_BASELINE_ENOUGH 10

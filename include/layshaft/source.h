@@ -329,6 +329,7 @@ typedef struct lay_level_line {
     double order;
     int owner;    /* another part that what stands there is more likely of; -1 none */
     bool crowded; /* something else stands so near that the line cannot be measured apart from it */
+    double bins;  /* independent values that the bins taken for it make */
 } lay_level_line;
 
 /* The lines of all parts that make tones, measured over and over in short looks. */

@@ -17,9 +17,8 @@ void lay_baseline_free(lay_baseline *b) {
         lay_baseline_condition *c = &b->conditions[i];
         for (size_t k = 0; k < c->line_count; k++) {
             free(c->lines[k].part);
-            free(c->lines[k].level_db);
+            free(c->lines[k].levels);
             free(c->lines[k].own);
-            free(c->lines[k].clear);
         }
         free(c->lines);
         free(c->gear);
@@ -41,15 +40,14 @@ static lay_status no_memory(lay_error *err) {
 
 /* Room in a line for `units`; new places are unknown. */
 static bool widen(lay_baseline_line *line, size_t from, size_t units) {
-    double *levels = realloc(line->level_db, (units + 1) * LAY_BASELINE_BANDS * sizeof *levels);
-    if (levels) line->level_db = levels;
+    lay_baseline_level *levels = realloc(line->levels, (units + 1) * LAY_BASELINE_BANDS * sizeof *levels);
+    if (levels) line->levels = levels;
     bool *own = realloc(line->own, (units + 1) * sizeof *own);
     if (own) line->own = own;
-    double *clear = realloc(line->clear, (units + 1) * sizeof *clear);
-    if (clear) line->clear = clear;
-    if (!levels || !own || !clear) return false;
-    for (size_t i = from * LAY_BASELINE_BANDS; i < units * LAY_BASELINE_BANDS; i++) levels[i] = NAN;
-    for (size_t i = from; i < units; i++) own[i] = false, clear[i] = 0;
+    if (!levels || !own) return false;
+    for (size_t i = from * LAY_BASELINE_BANDS; i < units * LAY_BASELINE_BANDS; i++)
+        levels[i] = (lay_baseline_level){NAN, NAN, 0};
+    for (size_t i = from; i < units; i++) own[i] = false;
     return true;
 }
 
@@ -100,15 +98,13 @@ lay_baseline_line *lay_baseline_line_at(lay_baseline *b, lay_baseline_condition 
     if (status != LAY_OK) return NULL;
     lay_baseline_line *l = &c->lines[c->line_count];
     *l = *like;
-    l->level_db = NULL;
+    l->levels = NULL;
     l->own = NULL;
-    l->clear = NULL;
     l->part = lay_strdup(like->part);
     if (!l->part || !widen(l, 0, b->unit_capacity)) {
         free(l->part);
-        free(l->level_db);
+        free(l->levels);
         free(l->own);
-        free(l->clear);
         no_memory(err);
         return NULL;
     }
@@ -195,35 +191,42 @@ static lay_status take_over(lay_baseline *b, const lay_measured *job, lay_error 
 
 /* ---- adding one ---- */
 
-#define CLEAR 5.0 /* deviations of its noise by which a line half stands out */
-
 static int baseline_band(int band) {
     double hz = exp(LAY_BAND * (band + 0.5));
     return (int)floor(log(hz / LAY_BASELINE_LOW_HZ) / LAY_BASELINE_BAND);
 }
 
-/* Neighbouring bands are put together by their looks; what drowns counts as the deviation of its noise. */
-static void fill(const lay_loud_condition *c, const lay_loud_line *line, double *level_db, double *clear) {
-    double power[LAY_BASELINE_BANDS] = {0}, variance[LAY_BASELINE_BANDS] = {0}, looks[LAY_BASELINE_BANDS] = {0};
+double lay_baseline_tone(const lay_baseline_level *level) {
+    return isnan(level->level_db) ? NAN : lay_db_to_power(level->level_db) - lay_db_to_power(level->noise_db);
+}
+
+double lay_baseline_doubt(const lay_baseline_level *level) {
+    return isnan(level->level_db) ? NAN : lay_db_to_power(level->noise_db) / sqrt(fmax(1, level->averages));
+}
+
+/* Neighbouring bands are put together by their looks. */
+static void fill(const lay_loud_condition *c, const lay_loud_line *line, lay_baseline_level *levels) {
+    double power[LAY_BASELINE_BANDS] = {0}, noise[LAY_BASELINE_BANDS] = {0}, looks[LAY_BASELINE_BANDS] = {0},
+           averages[LAY_BASELINE_BANDS] = {0}, offset = lay_quantity_offset_db(c->quantity);
     for (size_t i = 0; i < c->bands; i++) {
         int b = baseline_band(c->first_band + (int)i);
+        double n = line->noise[i], spread = n * (n + 2 * fmax(0, line->power[i]));
         if (b < 0 || b >= LAY_BASELINE_BANDS || c->looks[i] <= 0 || !isfinite(line->variance[i])) continue;
         power[b] += c->looks[i] * line->power[i];
-        variance[b] += c->looks[i] * c->looks[i] * line->variance[i];
+        noise[b] += c->looks[i] * n;
+        averages[b] += line->variance[i] > 0 ? spread / line->variance[i] : 1;
         looks[b] += c->looks[i];
     }
-    double total = 0, noise = 0;
     for (int b = 0; b < LAY_BASELINE_BANDS; b++) {
         if (looks[b] <= 0) continue;
-        level_db[b] = lay_db_power(fmax(power[b], sqrt(variance[b])) / looks[b]) + lay_quantity_offset_db(c->quantity);
-        total += power[b];
-        noise += variance[b];
+        levels[b].level_db = lay_db_power((power[b] + noise[b]) / looks[b]) + offset;
+        levels[b].noise_db = lay_db_power(noise[b] / looks[b]) + offset;
+        levels[b].averages = averages[b];
     }
-    double deviations = noise > 0 ? fmax(0, total / sqrt(noise)) : 0;
-    *clear = deviations / (deviations + CLEAR);
 }
 
 #define SIDEBAND_HARMONICS 2
+#define NO_NOISE_DB (-200.0)
 #define VAGUE 0.05 /* of a rate: noise alone finds something within that */
 
 static bool wanted(const lay_loud_line *l) {
@@ -253,8 +256,8 @@ static lay_status add_lines(lay_baseline *b, size_t unit, const lay_measured *jo
                                   .loaded = is_loaded(run, l->type, l->part)};
         lay_baseline_line *line = lay_baseline_line_at(b, to, &like, err);
         if (!line) return LAY_NO_MEMORY;
-        fill(c, l, line->level_db + unit * LAY_BASELINE_BANDS, &line->clear[unit]);
-        line->own[unit] = l->own;
+        fill(c, l, line->levels + unit * LAY_BASELINE_BANDS);
+        line->own[unit] = l->own || l->outside; /* good units say how far what is outside sways */
     }
     return LAY_OK;
 }
@@ -275,8 +278,7 @@ static lay_status add_bearings(lay_baseline *b, size_t unit, const lay_measured 
                                   .loaded = e->loaded};
         lay_baseline_line *line = lay_baseline_line_at(b, to, &like, err);
         if (!line) return LAY_NO_MEMORY;
-        line->level_db[unit * LAY_BASELINE_BANDS] = band.clear_db;
-        line->clear[unit] = 1;
+        line->levels[unit * LAY_BASELINE_BANDS] = (lay_baseline_level){band.clear_db, NO_NOISE_DB, 1};
         line->own[unit] = true;
     }
     return LAY_OK;

@@ -5,23 +5,20 @@
 #include <stdlib.h>
 #include <strings.h>
 
-#define CLEAR 0.5 /* share of the bands from which a part counts as heard */
 #define DOF_MOST 30.0
 #define BEARING_DB 5.0 /* blows that surpass their surroundings by less are none: as in lay_run_ring_band */
 #define ODD_DB 1.0
 
-/* Kinds of limits, and the share of good units that may surpass any of a kind. What is plainly heard in good units
- * scatters otherwise than what drowns in the noise and may come out of it. */
-typedef enum kind { WHOLE, IN_CONDITION, LINES, WHOLE_QUIET, QUIET, BLOWS, KINDS, NONE = -1 } kind;
-static const double share[KINDS] = {0.005, 0.004, 0.003, 0.002, 0.002, 0.002};
+/* Kinds of limits, and the share of good units that may surpass any of a kind. */
+typedef enum kind { WHOLE, IN_CONDITION, LINES, BLOWS, KINDS, NONE = -1 } kind;
+static const double share[KINDS] = {0.012, 0.003, 0.003, 0.002};
 
 static kind kind_of(const lay_rise *r) {
-    bool clear = r->clear >= CLEAR;
     if (r->units < LAY_BASELINE_LEAST) return NONE;
     if (r->type == LAY_PART_BEARING) return r->condition < 0 ? BLOWS : NONE; /* one condition alone is no evidence */
-    if (r->condition < 0 && r->harmonic == 0) return clear ? WHOLE : WHOLE_QUIET;
-    if (r->condition < 0) return clear ? LINES : QUIET;
-    return r->harmonic != 0 ? NONE : clear ? IN_CONDITION : QUIET;
+    if (r->condition < 0 && r->harmonic == 0) return WHOLE;
+    if (!r->loaded) return NONE; /* free-running pairs rattle, at whatever line and speed they like */
+    return r->condition >= 0 ? IN_CONDITION : LINES;
 }
 
 /* ---- spreads, moderated ---- */
@@ -58,7 +55,8 @@ typedef struct prior {
     double dof, variance;
 } prior;
 
-/* Moments of the logarithms of the variances: what scatters more than chance are true differences between parts. */
+/* Moments of the logarithms of the variances: what scatters more than chance, by more than chance itself scatters, are
+ * true differences between parts. */
 static prior prior_of(const double *variance, const double *dof, size_t n) {
     double sum = 0, squares = 0, chance = 0;
     prior p = {0, 0};
@@ -69,35 +67,50 @@ static prior prior_of(const double *variance, const double *dof, size_t n) {
         squares += e * e;
         chance += trigamma(dof[i] / 2) / (double)n;
     }
-    double mean = sum / (double)n, beyond = n > 1 ? (squares - sum * mean) / (double)(n - 1) - chance : 0;
+    double mean = sum / (double)n, among = (double)(n > 1 ? n - 1 : 1);
+    double beyond = (squares - sum * mean) / among - chance * (1 + sqrt(2 / among));
     p.dof = beyond > 0 ? fmin(DOF_MOST, 2 * trigamma_inverse(beyond)) : DOF_MOST;
     p.variance = exp(mean + digamma(p.dof / 2) - log(p.dof / 2));
     return p;
 }
 
-static lay_status moderate(const lay_rises *rises, kind k, lay_limit *limits, lay_error *err) {
+/* Spreads of a part, of it in one condition and of its lines are of one family; blows are of another. */
+static bool same_family(kind a, kind b) {
+    return a == b;
+}
+
+static lay_status find_prior(const lay_rises *rises, kind k, prior *out, lay_error *err) {
     double *variance = lay_calloc(rises->count + 1, sizeof(double)),
            *dof = lay_calloc(rises->count + 1, sizeof(double));
     size_t n = 0;
     for (size_t i = 0; variance && dof && i < rises->count; i++) {
-        if (kind_of(&rises->items[i]) != k) continue;
+        if (!same_family(kind_of(&rises->items[i]), k)) continue;
         variance[n] = rises->items[i].variance;
         dof[n++] = rises->items[i].units - 1;
     }
     bool made = variance && dof;
-    prior p = made ? prior_of(variance, dof, n) : (prior){0};
-    for (size_t i = 0, at = 0; made && i < rises->count; i++) {
-        if (kind_of(&rises->items[i]) != k) continue;
-        lay_limit *l = &limits[i];
-        l->dof = p.dof + dof[at];
-        l->spread_db = sqrt((p.dof * p.variance + dof[at] * variance[at]) / l->dof);
-        double t = lay_student_threshold(share[k] / (double)n, l->dof);
-        l->limit_db = t * sqrt(1 + 1.0 / rises->items[i].units) * l->spread_db;
-        at++;
-    }
+    *out = made ? prior_of(variance, dof, n) : (prior){0};
     free(variance);
     free(dof);
     return made ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory for the limits");
+}
+
+static lay_status moderate(const lay_rises *rises, kind k, lay_limit *limits, lay_error *err) {
+    prior p;
+    size_t n = 0;
+    lay_status status = find_prior(rises, k, &p, err);
+    for (size_t i = 0; i < rises->count; i++) n += kind_of(&rises->items[i]) == k;
+    for (size_t i = 0; i < rises->count && status == LAY_OK; i++) {
+        const lay_rise *r = &rises->items[i];
+        double dof = r->units - 1;
+        if (kind_of(r) != k) continue;
+        lay_limit *l = &limits[i];
+        l->dof = p.dof + dof;
+        l->spread_db = sqrt((p.dof * p.variance + dof * r->variance) / l->dof);
+        double t = lay_student_threshold(share[k] / (double)n, l->dof);
+        l->limit_db = t * sqrt(1 + 1.0 / r->units) * l->spread_db;
+    }
+    return status;
 }
 
 lay_status lay_limits_of(const lay_rises *rises, lay_limit **out, lay_error *err) {
@@ -121,7 +134,7 @@ static double blows_of(const lay_baseline *b, const char *part, size_t unit) {
     for (size_t c = 0; c < b->condition_count; c++)
         for (size_t k = 0; k < b->conditions[c].line_count; k++) {
             const lay_baseline_line *l = &b->conditions[c].lines[k];
-            double level = l->level_db[unit * LAY_BASELINE_BANDS];
+            double level = l->levels[unit * LAY_BASELINE_BANDS].level_db;
             if (l->type != LAY_PART_BEARING || strcasecmp(l->part, part) != 0 || isnan(level)) continue;
             second = fmax(second, fmin(most, level));
             most = fmax(most, level);

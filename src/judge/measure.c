@@ -84,7 +84,7 @@ static void fill_line(const gathering *g, const size_t *index, lay_loud_line *li
     for (size_t m = 0; m < g->member_count; m++) {
         const lay_levels *v = &g->levels[g->members[m]];
         double squared = full_scale_squared(g, m);
-        averages += v->averages / (double)g->member_count;
+        averages += v->averages * v->lines[index[m]].bins / (double)g->member_count;
         for (size_t i = 0; i < v->looks; i++) {
             int b = band_of(v->hz[i]) - c->first_band;
             line->power[b] += v->power[i * v->line_count + index[m]] * squared;
@@ -133,6 +133,11 @@ static double mean_power(const lay_levels *v, size_t line) {
     return n > 0 ? fmax(0, sum / n) : 0;
 }
 
+static bool in_the_box(const gathering *g, size_t member, int part) {
+    lay_part_type type = g->job->runs[g->members[member]].expected[part].type;
+    return type == LAY_PART_MESH || type == LAY_PART_BEARING;
+}
+
 /* Whose it is, is judged where it is loudest. */
 static lay_status add_line(const gathering *g, size_t k, lay_error *err) {
     lay_loud_condition *c = g->out;
@@ -141,7 +146,7 @@ static lay_status add_line(const gathering *g, size_t k, lay_error *err) {
     const lay_expected *e = &g->job->runs[g->members[0]].expected[l->part];
     size_t *index = lay_calloc(g->member_count, sizeof *index);
     lay_status status = index ? LAY_OK : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
-    bool everywhere = status == LAY_OK, own = true;
+    bool everywhere = status == LAY_OK, own = true, outside = false;
     double most = -1;
     for (size_t m = 0; m < g->member_count && everywhere; m++) {
         const lay_levels *v = &g->levels[g->members[m]];
@@ -151,6 +156,7 @@ static lay_status add_line(const gathering *g, size_t k, lay_error *err) {
         if (!found || power < most) continue;
         most = power;
         own = !found->crowded && found->owner < 0;
+        outside = !found->crowded && found->owner >= 0 && !in_the_box(g, m, found->owner);
     }
     if (everywhere) {
         lay_loud_line *line = &c->lines[c->line_count];
@@ -161,7 +167,8 @@ static lay_status add_line(const gathering *g, size_t k, lay_error *err) {
                                 .wheel = l->wheel,
                                 .order = l->order,
                                 .scatter = NAN,
-                                .own = own};
+                                .own = own,
+                                .outside = outside};
         line->power = lay_calloc(c->bands + 1, sizeof(double));
         line->variance = lay_calloc(c->bands + 1, sizeof(double));
         line->noise = lay_calloc(c->bands + 1, sizeof(double));

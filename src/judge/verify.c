@@ -32,9 +32,8 @@ static lay_status copy_lines(const lay_baseline_condition *from, lay_baseline *t
     for (size_t k = 0; k < from->line_count; k++) {
         lay_baseline_line *line = lay_baseline_line_at(to, c, &from->lines[k], err);
         if (!line) return LAY_NO_MEMORY;
-        memcpy(line->level_db, from->lines[k].level_db, units * LAY_BASELINE_BANDS * sizeof(double));
+        memcpy(line->levels, from->lines[k].levels, units * LAY_BASELINE_BANDS * sizeof *line->levels);
         memcpy(line->own, from->lines[k].own, units * sizeof(bool));
-        memcpy(line->clear, from->lines[k].clear, units * sizeof(double));
     }
     return LAY_OK;
 }

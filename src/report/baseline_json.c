@@ -12,6 +12,7 @@
 
 #define LONGEST ((size_t)256 << 20)
 #define KIND "baseline"
+#define FORMAT 2
 
 static const char *sensor_word(lay_sensor sensor) {
     return sensor == LAY_SENSOR_MIC ? "mic" : sensor == LAY_SENSOR_ACCEL ? "accel" : "";
@@ -28,25 +29,36 @@ static const char *type_word(lay_part_type type) {
 /* ---- writing ---- */
 
 /* The levels of one unit: from the first to the last band that was measured. */
-static void levels(lay_json *j, const double *level) {
+static void levels(lay_json *j, const lay_baseline_level *of) {
     int first = 0, last = LAY_BASELINE_BANDS - 1;
-    while (first <= last && isnan(level[first])) first++;
-    while (last >= first && isnan(level[last])) last--;
+    while (first <= last && isnan(of[first].level_db)) first++;
+    while (last >= first && isnan(of[last].level_db)) last--;
     lay_json_open_object(j, NULL);
     lay_json_integer(j, "first_band", first <= last ? first : 0);
     lay_json_open_array(j, "level_db");
-    for (int b = first; b <= last; b++) lay_json_number(j, NULL, level[b], 2);
+    for (int b = first; b <= last; b++) lay_json_number(j, NULL, of[b].level_db, 3);
+    lay_json_close_array(j);
+    lay_json_open_array(j, "noise_db");
+    for (int b = first; b <= last; b++) lay_json_number(j, NULL, of[b].noise_db, 3);
+    lay_json_close_array(j);
+    lay_json_open_array(j, "averages");
+    for (int b = first; b <= last; b++) lay_json_number(j, NULL, of[b].averages, 1);
     lay_json_close_array(j);
     lay_json_close_object(j);
+}
+
+/* The tone alone; where it drowns, the deviation of the noise. */
+static double tone_db(const lay_baseline_level *level) {
+    return lay_db_power(fmax(lay_baseline_tone(level), lay_baseline_doubt(level)));
 }
 
 static void mean_and_spread(lay_json *j, const lay_baseline *b, const lay_baseline_line *l) {
     double sum = 0, squares = 0, n = 0;
     for (size_t u = 0; u < b->unit_count; u++) {
         double level = 0, bands = 0;
-        for (int k = 0; k < LAY_BASELINE_BANDS; k++) {
-            double db = l->level_db[u * LAY_BASELINE_BANDS + (size_t)k];
-            if (!isnan(db)) level += db, bands += 1;
+        for (size_t k = 0; k < LAY_BASELINE_BANDS; k++) {
+            const lay_baseline_level *at = &l->levels[u * LAY_BASELINE_BANDS + k];
+            if (!isnan(at->level_db)) level += tone_db(at), bands += 1;
         }
         if (bands == 0) continue;
         sum += level / bands;
@@ -70,11 +82,8 @@ static void line(lay_json *j, const lay_baseline *b, const lay_baseline_line *l)
     lay_json_open_array(j, "own");
     for (size_t u = 0; u < b->unit_count; u++) lay_json_bool(j, NULL, l->own[u]);
     lay_json_close_array(j);
-    lay_json_open_array(j, "clear");
-    for (size_t u = 0; u < b->unit_count; u++) lay_json_number(j, NULL, l->clear[u], 3);
-    lay_json_close_array(j);
     lay_json_open_array(j, "units");
-    for (size_t u = 0; u < b->unit_count; u++) levels(j, l->level_db + u * LAY_BASELINE_BANDS);
+    for (size_t u = 0; u < b->unit_count; u++) levels(j, l->levels + u * LAY_BASELINE_BANDS);
     lay_json_close_array(j);
     lay_json_close_object(j);
 }
@@ -97,7 +106,7 @@ lay_status lay_report_baseline_file(const lay_baseline *b, lay_text *out) {
     lay_json j = {.out = out};
     lay_json_open_object(&j, NULL);
     lay_json_string(&j, "layshaft", LAY_VERSION);
-    lay_json_integer(&j, "format", 1);
+    lay_json_integer(&j, "format", FORMAT);
     lay_json_string(&j, "kind", KIND);
     lay_json_string(&j, "unit", b->unit);
     lay_json_word(&j, "sensor", sensor_word(b->sensor));
@@ -146,7 +155,7 @@ static lay_status read_head(reading *r, const json_t *root) {
     lay_baseline *b = r->b;
     if (strcmp(text_at(root, "kind"), KIND) != 0 || !text_at(root, "unit")[0])
         return wrong(r, "it is no file that 'layshaft baseline' wrote");
-    if (json_integer_value(json_object_get(root, "format")) != 1) return wrong(r, "it comes from another version");
+    if (json_integer_value(json_object_get(root, "format")) != FORMAT) return wrong(r, "it comes from another version");
     double low = json_number_value(json_object_get(root, "lowest_hz"));
     double band = json_number_value(json_object_get(root, "band_ln"));
     if (fabs(low - LAY_BASELINE_LOW_HZ) > 1e-6 || fabs(band - LAY_BASELINE_BAND) > 1e-6)
@@ -190,16 +199,24 @@ static lay_status read_units(reading *r, const json_t *root) {
     return status;
 }
 
+static double number_in(const json_t *list, size_t i) {
+    const json_t *value = json_array_get(list, i);
+    return json_is_number(value) ? json_number_value(value) : NAN;
+}
+
+/* A band is measured with its noise, or not at all. */
 static lay_status read_levels(reading *r, lay_baseline_line *l, size_t unit, const json_t *of) {
-    const json_t *list = json_object_get(of, "level_db"), *value;
+    const json_t *list = json_object_get(of, "level_db"), *noise = json_object_get(of, "noise_db"),
+                 *averages = json_object_get(of, "averages");
     json_int_t first = json_integer_value(json_object_get(of, "first_band"));
-    size_t i;
     if (first < 0 || first + (json_int_t)json_array_size(list) > LAY_BASELINE_BANDS)
         return wrong(r, "levels lie outside the bands of speed");
-    json_array_foreach(list, i, value) {
-        double db = json_is_number(value) ? json_number_value(value) : NAN;
-        if (!(isnan(db) || fabs(db) < 1000)) return wrong(r, "a level is no decibel value");
-        l->level_db[unit * LAY_BASELINE_BANDS + (size_t)first + i] = db;
+    for (size_t i = 0; i < json_array_size(list); i++) {
+        lay_baseline_level at = {number_in(list, i), number_in(noise, i), number_in(averages, i)};
+        if (isnan(at.level_db)) continue;
+        if (!(fabs(at.level_db) < 1000 && fabs(at.noise_db) < 1000)) return wrong(r, "a level is no decibel value");
+        if (!(at.averages >= 0 && at.averages < 1e9)) return wrong(r, "a level has no number of averages");
+        l->levels[unit * LAY_BASELINE_BANDS + (size_t)first + i] = at;
     }
     return LAY_OK;
 }
@@ -222,8 +239,6 @@ static lay_status read_line(reading *r, lay_baseline_condition *c, const json_t 
     lay_status status = LAY_OK;
     for (size_t u = 0; u < r->b->unit_count && status == LAY_OK; u++) {
         l->own[u] = json_is_true(json_array_get(own, u));
-        l->clear[u] = json_number_value(json_array_get(json_object_get(of, "clear"), u));
-        if (!(l->clear[u] >= 0 && l->clear[u] <= 1)) return wrong(r, "a share lies outside 0 to 1");
         status = read_levels(r, l, u, json_array_get(units, u));
     }
     return status;

@@ -68,9 +68,9 @@ static lay_status add_part(collector *c, int part, lay_error *err) {
 #define THEIRS 0.1      /* share of what stands there that another part may make */
 #define BINS_APART 1.5
 #define LOUDEST_SIDEBAND 1.3
-#define CLEARLY 4.0         /* times the other's harmonics elsewhere */
-#define SOME 0.003          /* of what stands at the line: harmonics so much weaker show nothing */
-#define ENGINES 0.25        /* share of the engine from which the line is its own */
+#define CLEARLY 4.0  /* times the other's harmonics elsewhere */
+#define SOME 0.003   /* of what stands at the line: harmonics so much weaker show nothing */
+#define ENGINES 0.25 /* share of the engine from which the line is its own */
 
 static double tone_power(const lay_run_evidence *run, double order) {
     lay_tone tone;
@@ -107,7 +107,10 @@ typedef struct ownership {
 } ownership;
 
 static bool has_harmonic(const lay_expected *e, double order, double apart) {
-    for (int h = 1; h <= OTHERS; h++)
+    bool listed = e->type == LAY_PART_ROTOR && e->multiple_count > 0;
+    if (!(e->order > 0)) return false;
+    if (!listed) return order > e->order - apart && fabs(order - round(order / e->order) * e->order) <= apart;
+    for (int h = 1; h <= (int)e->multiple_count; h++)
         if (fabs(multiple_of(e, h) * e->order - order) <= apart) return true;
     return false;
 }
@@ -124,15 +127,30 @@ static double elsewhere(const ownership *o, size_t part, size_t other) {
     return most;
 }
 
+/* The part has a harmonic in the spectrum where the other has none: it can be seen alone. */
+static bool seen_alone(const ownership *o, size_t part, size_t other) {
+    const lay_expected *e = &o->run->expected[part];
+    for (int h = 1; h <= HARMONICS; h++) {
+        double at = multiple_of(e, h) * e->order;
+        if (at > 0 && at < (double)(o->run->spectrum.bins - 1) * o->run->spectrum.step &&
+            !has_harmonic(&o->run->expected[other], at, o->apart))
+            return true;
+    }
+    return false;
+}
+
 /* Of two parts with a harmonic at one place: a sideband gives way to a harmonic, a high one to a low one, a mesh
- * without torque to one with it; the others have to show by their harmonics elsewhere whose it is. */
+ * without torque to one with it; the others have to show by their harmonics elsewhere whose it is. All harmonics of one
+ * may be harmonics of the other: then the lower one has it, unless the other is as loud at its own. */
 static double harmonic_claim(const ownership *o, size_t part, int h) {
     const lay_expected *mine = &o->run->expected[o->line->part], *e = &o->run->expected[part];
     size_t line_part = (size_t)o->line->part;
     double theirs = elsewhere(o, part, line_part), ours = elsewhere(o, line_part, part);
     if (o->line->sideband != 0) return fmax(theirs, o->own);
     if (h > o->line->harmonic + 1 || h > HARMONICS) return theirs;
-    if (ours > CLEARLY * theirs && ours > SOME * o->own) return theirs;
+    if (h > o->line->harmonic && !seen_alone(o, line_part, part)) return theirs;
+    bool hidden = h < o->line->harmonic && !seen_alone(o, part, line_part);
+    if (!hidden && ours > CLEARLY * theirs && ours > SOME * o->own) return theirs;
     bool by_torque = mine->type == LAY_PART_MESH && e->type == LAY_PART_MESH && mine->loaded && !e->loaded;
     return by_torque && theirs <= CLEARLY * ours ? theirs : fmax(theirs, o->own);
 }

@@ -151,6 +151,19 @@ static void take_noise_off(measuring *m) {
     }
 }
 
+/* Hann's window makes neighbouring bins hang together: the sum of m of them scatters like that of about
+ * m sum(w^2)^2 / (n sum(w^4)) independent ones, be it noise alone or noise against a tone (derived here; 1.944 is the
+ * window's 35/128 over (3/8)^2). */
+#define BINS_A_VALUE 1.944
+
+static void count_bins(measuring *m) {
+    for (size_t k = 0; k < m->out->line_count; k++) {
+        lay_level_line *line = &m->out->lines[k];
+        double bins = 2.0 * (double)lay_level_reach(m->run, line->order, 1 / m->out->turns) + 1;
+        line->bins = bins / BINS_A_VALUE;
+    }
+}
+
 /* What a look takes for the line but the fine spectrum has nowhere near is a neighbour's. */
 static void check_against_fine(measuring *m) {
     lay_levels *v = m->out;
@@ -238,6 +251,7 @@ lay_status lay_run_levels(const lay_unit *unit, const lay_run_spec *spec, const 
         measure_ground(&m);
         take_noise_off(&m);
         check_against_fine(&m);
+        count_bins(&m);
     }
     lay_run_stream_close(stream);
     free(m.scratch);

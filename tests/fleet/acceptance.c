@@ -3,7 +3,8 @@
  *   acceptance --builds 20 --seed 1 --good 10 --units 10 --louder 6
  *
  * Each build has --good units behind its limits; --units further good ones and as many with one mesh louder are
- * verified. Prints a table in Markdown, with --rows one line per unit. */
+ * verified: one that is heard in good units and gone when it is silenced, with --any one that carries torque at least.
+ * Prints a table in Markdown, with --rows one line per unit. */
 #include "score.h"
 
 #include <layshaft/sim.h>
@@ -18,7 +19,7 @@ typedef struct acceptance_options {
     int builds, good, units, workers, world;
     uint64_t seed;
     double louder, seconds;
-    bool rows;
+    bool rows, any;
 } acceptance_options;
 
 typedef struct acceptance_row {
@@ -70,30 +71,89 @@ static lay_status learn(const acceptance_options *o, const char *base, uint64_t 
     return status;
 }
 
+#define STANDS 5.0 /* deviations of its noise */
+
+/* A line that is its part's in most good units and stands there plainly, at speeds they share. */
 static bool heard(const lay_baseline *b, const lay_baseline_line *line) {
-    double sum = 0;
+    double stands = 0;
     size_t own = 0, most = 0;
     for (size_t k = 0; k < LAY_BASELINE_BANDS; k++) {
         size_t n = 0;
-        for (size_t u = 0; u < b->unit_count; u++) n += isnan(line->level_db[u * LAY_BASELINE_BANDS + k]) ? 0 : 1;
+        for (size_t u = 0; u < b->unit_count; u++)
+            n += isnan(line->levels[u * LAY_BASELINE_BANDS + k].level_db) ? 0 : 1;
         if (n > most) most = n;
     }
-    if (2 * most < b->unit_count) return false; /* steady runs at speeds that no two units share */
-    for (size_t u = 0; u < b->unit_count; u++) sum += line->clear[u], own += line->own[u];
-    return line->sideband == 0 && 2 * own >= b->unit_count && sum >= 0.5 * (double)b->unit_count;
+    for (size_t u = 0; u < b->unit_count; u++) {
+        double power = 0, squares = 0;
+        for (size_t k = 0; k < LAY_BASELINE_BANDS; k++) {
+            const lay_baseline_level *at = &line->levels[u * LAY_BASELINE_BANDS + k];
+            if (isnan(at->level_db)) continue;
+            power += lay_baseline_tone(at);
+            squares += lay_baseline_doubt(at) * lay_baseline_doubt(at);
+        }
+        own += line->own[u] ? 1 : 0;
+        stands += squares > 0 ? power / sqrt(squares) / (double)b->unit_count : 0;
+    }
+    return line->sideband == 0 && 2 * most >= b->unit_count && 2 * own >= b->unit_count && stands >= STANDS;
+}
+
+static double power_of(const lay_loud_condition *c, const lay_loud_line *line) {
+    double power = 0;
+    for (size_t i = 0; i < c->bands; i++)
+        if (isfinite(line->power[i])) power += c->looks[i] * line->power[i];
+    return power;
+}
+
+/* What is heard there is the mesh itself: with the mesh silenced it is gone, in the very same noise. */
+static bool falls_silent(const lay_measured *plain, const lay_measured *silent, const char *mesh) {
+    for (size_t i = 0; i < plain->loudness.count && i < silent->loudness.count; i++) {
+        const lay_loud_condition *c = &plain->loudness.conditions[i], *d = &silent->loudness.conditions[i];
+        for (size_t k = 0; k < c->line_count && k < d->line_count; k++) {
+            const lay_loud_line *l = &c->lines[k], *s = &d->lines[k];
+            double doubt = 0;
+            for (size_t n = 0; n < c->bands; n++)
+                if (isfinite(l->variance[n])) doubt += c->looks[n] * c->looks[n] * l->variance[n];
+            bool same = strcmp(l->part, s->part) == 0 && l->harmonic == s->harmonic && l->sideband == s->sideband;
+            if (!same || l->sideband != 0 || strcmp(l->part, mesh) != 0 || c->load == LAY_LOAD_NONE) continue;
+            double power = power_of(c, l);
+            if (power > STANDS * sqrt(doubt) && power_of(d, s) < 0.4 * power) return true;
+        }
+    }
+    return false;
+}
+
+static bool is_heard_itself(const acceptance_options *o, const char *base, uint64_t seed, int mesh, const char *name) {
+    char folder[600];
+    lay_job jobs[2] = {0};
+    lay_measured m[2] = {0};
+    lay_error err = {0};
+    lay_status status = LAY_OK;
+    for (int k = 0; k < 2 && status == LAY_OK; k++) {
+        lay_sim_louder silent = {mesh, -40};
+        make_name(folder, sizeof folder, base, seed, 500 + k);
+        status = simulate(o, folder, seed, 1, k == 1 ? &silent : NULL, &err);
+        if (status == LAY_OK) status = measure(folder, &jobs[k], &m[k], &err);
+        fleet_remove(folder);
+    }
+    bool heard = status == LAY_OK && falls_silent(&m[0], &m[1], name);
+    for (int k = 0; k < 2; k++) {
+        lay_measured_free(&m[k]);
+        lay_job_free(&jobs[k]);
+    }
+    return heard;
 }
 
 /* A mesh that carries torque in one of the gears recorded and is heard there in the good units; -1: none. */
-static int draw_mesh(const lay_baseline *b, const lay_unit *unit, lay_random *r) {
+static int draw_mesh(const lay_baseline *b, const lay_unit *unit, bool any, uint64_t except, lay_random *r) {
     int found[64], count = 0;
     for (size_t m = 0; m < unit->mesh_count && count < 64; m++) {
         bool loaded = false;
         for (size_t c = 0; c < b->condition_count; c++)
             for (size_t k = 0; k < b->conditions[c].line_count; k++)
                 loaded |= b->conditions[c].lines[k].loaded && b->conditions[c].load != LAY_LOAD_NONE &&
-                          heard(b, &b->conditions[c].lines[k]) &&
+                          (any || heard(b, &b->conditions[c].lines[k])) &&
                           strcmp(b->conditions[c].lines[k].part, unit->meshes[m].name) == 0;
-        if (loaded) found[count++] = (int)m;
+        if (loaded && (except >> m & 1) == 0) found[count++] = (int)m;
     }
     return count ? found[lay_random_int(r, 0, count - 1)] : -1;
 }
@@ -138,6 +198,17 @@ static void send_row(int pipe_end, const acceptance_row *row) {
 }
 _Static_assert(sizeof(acceptance_row) <= 4096, "a row fits into one atomic write to a pipe");
 
+/* Draw until one is heard itself, or none is left. */
+static int choose_mesh(const acceptance_options *o, const char *base, uint64_t seed, const lay_baseline *b,
+                       const lay_unit *unit, uint64_t *heard, uint64_t *masked, lay_random *r) {
+    for (;;) {
+        int mesh = draw_mesh(b, unit, o->any, *masked, r);
+        if (mesh < 0 || o->any || (*heard >> mesh & 1) != 0) return mesh;
+        uint64_t *to = is_heard_itself(o, base, seed, mesh, unit->meshes[mesh].name) ? heard : masked;
+        *to |= UINT64_C(1) << mesh;
+    }
+}
+
 static void run_build(const acceptance_options *o, const char *base, int build, int pipe_end) {
     uint64_t seed = o->seed + (uint64_t)build;
     lay_error err = {0};
@@ -145,12 +216,14 @@ static void run_build(const acceptance_options *o, const char *base, int build, 
     lay_baseline *b = lay_baseline_new();
     lay_random random;
     lay_random_seed(&random, seed ^ 0x2545f491);
+    uint64_t heard = 0, masked = 0;
     lay_status status = b ? lay_sim_unit(seed, &unit, &err) : LAY_NO_MEMORY;
     if (status == LAY_OK) status = learn(o, base, seed, b, &err);
     for (int u = 0; u < 2 * o->units && status == LAY_OK; u++) {
         acceptance_row row = {.seed = seed, .unit = 1000 + u, .louder = u >= o->units};
-        lay_sim_louder louder = {.mesh = draw_mesh(b, unit, &random), .db = o->louder};
-        if (row.louder && louder.mesh < 0) break;
+        lay_sim_louder louder = {.db = o->louder};
+        if (row.louder) louder.mesh = choose_mesh(o, base, seed, b, unit, &heard, &masked, &random);
+        if (louder.mesh < 0) break;
         if (row.louder) snprintf(row.mesh, sizeof row.mesh, "%.40s", unit->meshes[louder.mesh].name);
         verify_one(o, base, seed, row.unit, b, row.louder ? &louder : NULL, &row);
         send_row(pipe_end, &row);
@@ -196,6 +269,7 @@ static bool parse_option(int argc, char **argv, int *i, acceptance_options *o) {
     double number = 0;
     lay_world world;
     if (strcmp(name, "--rows") == 0) return o->rows = true;
+    if (strcmp(name, "--any") == 0) return o->any = true;
     if (*i + 1 >= argc) return false;
     const char *value = argv[++*i];
     if (strcmp(name, "--world") == 0 && lay_world_parse(value, &world)) return o->world = (int)world, true;
@@ -222,7 +296,7 @@ int main(int argc, char **argv) {
         if (!parse_option(argc, argv, &i, &o)) {
             fprintf(stderr,
                     "usage: acceptance [--builds N] [--seed S] [--good N] [--units N] [--louder DB] [--seconds S]\n"
-                    "                  [--world quiet|stand|road|cabin] [--workers N] [--rows]\n");
+                    "                  [--world quiet|stand|road|cabin] [--workers N] [--any] [--rows]\n");
             return 2;
         }
     char base[] = "/tmp/layshaft-acceptance-XXXXXX";

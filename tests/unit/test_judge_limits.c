@@ -39,11 +39,10 @@ static void add_unit(lay_baseline *b, lay_random *r, double spread_db, int loud_
                 double of_line = 0.5 * spread_db * lay_random_normal(r);
                 assert_non_null(line);
                 line->own[unit] = true;
-                line->clear[unit] = 1;
                 for (int k = FIRST_BAND; k <= LAST_BAND;
                      k++) /* a course over speed that all share, and a little noise */
-                    line->level_db[unit * LAY_BASELINE_BANDS + (size_t)k] =
-                        80 - 6 * h + 4 * sin(0.7 * k + p) + of_part + of_line + 0.3 * lay_random_normal(r);
+                    line->levels[unit * LAY_BASELINE_BANDS + (size_t)k] = (lay_baseline_level){
+                        80 - 6 * h + 4 * sin(0.7 * k + p) + of_part + of_line + 0.3 * lay_random_normal(r), 40, 8};
             }
         }
     }
@@ -147,13 +146,13 @@ static void test_file(void **state) {
     lay_random_seed(&r, 3);
     lay_baseline *b = good_units(&r, 4, 1);
     b->unit = lay_strdup("Bench five-speed");
-    b->conditions[0].lines[0].level_db[LAY_BASELINE_BANDS + FIRST_BAND + 2] = NAN; /* a gap */
+    b->conditions[0].lines[0].levels[LAY_BASELINE_BANDS + FIRST_BAND + 2].level_db = NAN; /* a gap */
     assert_int_equal(lay_report_baseline_file(b, &first), LAY_OK);
     if (lay_report_baseline_parse(first.text, first.length, "b.json", &again, &err) != LAY_OK)
         fail_msg("%s", err.message);
     assert_int_equal(again->unit_count, 4);
     assert_string_equal(again->units[3], "unit 3");
-    assert_true(isnan(again->conditions[0].lines[0].level_db[LAY_BASELINE_BANDS + FIRST_BAND + 2]));
+    assert_true(isnan(again->conditions[0].lines[0].levels[LAY_BASELINE_BANDS + FIRST_BAND + 2].level_db));
     assert_int_equal(lay_report_baseline_file(again, &second), LAY_OK);
     lay_baseline_free(again);
     assert_int_equal(lay_report_baseline_parse(second.text, second.length, "b.json", &again, &err), LAY_OK);
@@ -166,7 +165,7 @@ static void test_file(void **state) {
         assert_null(again);
     }
     static const char *const wrong[] = {"{}", "[]", "{\"kind\":\"baseline\",\"unit\":\"x\",\"format\":2}",
-                                        "{\"kind\":\"baseline\",\"unit\":\"x\",\"format\":1}"};
+                                        "{\"kind\":\"baseline\",\"unit\":\"x\",\"format\":3}"};
     for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++)
         assert_int_equal(lay_report_baseline_parse(wrong[i], strlen(wrong[i]), "b.json", &again, &err), LAY_BAD_INPUT);
     lay_text_free(&first);
