@@ -114,4 +114,22 @@ LAY_API double lay_random_between(lay_random *r, double low, double high);
 LAY_API int lay_random_int(lay_random *r, int low, int high); /* both ends included */
 LAY_API double lay_random_normal(lay_random *r);              /* mean 0, deviation 1 */
 
+/* ---- tasks side by side ---- */
+
+/* Called as tasks get done, with how many are; never by two threads at once. */
+typedef void (*lay_progress)(size_t done, size_t count, void *user);
+
+typedef struct lay_tasks {
+    size_t count;
+    int threads;                                                /* 0: one per processor */
+    lay_status (*run)(size_t task, void *work, lay_error *err); /* from several threads at once */
+    void *work;
+    lay_progress progress; /* may be NULL */
+    void *user;            /* of progress */
+} lay_tasks;
+/* Run tasks 0 to count - 1, begun in that order. When one fails no further ones are begun; status and error are those
+ * of the first in order that failed, whatever the number of threads. */
+LAY_API lay_status lay_run_tasks(const lay_tasks *tasks, lay_error *err);
+LAY_API int lay_processors(void); /* at least 1 */
+
 #endif

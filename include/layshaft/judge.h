@@ -220,10 +220,8 @@ typedef struct lay_diagnosis {
 } lay_diagnosis;
 LAY_API void lay_diagnosis_free(lay_diagnosis *d);
 
-/* Called after each run with its number (from 0) and the count; may be NULL. */
-typedef void (*lay_progress)(size_t done, size_t count, void *user);
-
-/* The only place that knows the whole road: analyse every row of `table`, then judge them together. */
+/* The only place that knows the whole road: analyse every row of `table`, runs side by side, then judge them together.
+ * The result is the same whatever the number of threads. */
 LAY_API lay_status lay_diagnose(const lay_unit *unit, const lay_run_table *table, const lay_analysis_options *options,
                                 lay_progress progress, void *user, lay_diagnosis *out, lay_error *err);
 
@@ -236,7 +234,7 @@ LAY_API void lay_verdict_free(lay_verdict *verdict);
  * cuts of the runs that sweep, the structure's answer, the average turn of both wheels. Fills the suspects' symptoms. A
  * run that cannot be followed is left out; nothing found is no error. */
 LAY_API lay_status lay_look_closer(const lay_unit *unit, const lay_run_table *table, const lay_run_evidence *runs,
-                                   size_t count, lay_verdict *verdict, lay_look *out, lay_error *err);
+                                   size_t count, int threads, lay_verdict *verdict, lay_look *out, lay_error *err);
 
 /* A job folder: unit.ini and runs.csv inside it. Errors say which is missing and how to make it. */
 typedef struct lay_job {
@@ -297,9 +295,9 @@ typedef struct lay_measured {
 } lay_measured;
 LAY_API void lay_measured_free(lay_measured *measured);
 /* Analyse every row of `table` and measure every part that makes tones. Runs whose speed or gear is not known are left
- * out. */
-LAY_API lay_status lay_measure(const lay_unit *unit, const lay_run_table *table, lay_progress progress, void *user,
-                               lay_measured *out, lay_error *err);
+ * out. threads: as in lay_tasks. */
+LAY_API lay_status lay_measure(const lay_unit *unit, const lay_run_table *table, int threads, lay_progress progress,
+                               void *user, lay_measured *out, lay_error *err);
 
 /* ---- before and after ---- */
 

@@ -110,6 +110,7 @@ LAY_API double lay_order_tolerance(const lay_run_evidence *run, double order);
 typedef struct lay_analysis_options {
     double max_order;  /* 0: from the unit and the recording */
     double resolution; /* 0: what the unit needs, limited by the length */
+    int threads;       /* runs of a job read side by side; 0: one per processor */
 } lay_analysis_options;
 
 /* Read one recording and collect its evidence (options may be NULL). A recording that opens but cannot be used gives

@@ -13,7 +13,7 @@
 #include "terminal.h"
 
 typedef struct baseline_options {
-    int colour;
+    int threads, colour;
     lay_common common;
 } baseline_options;
 
@@ -33,8 +33,8 @@ static lay_status add_job(const baseline_options *o, const char *folder, lay_bas
     char *name = unit_name(folder);
     lay_status status = name ? lay_job_load(folder, &job, err) : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
     if (status == LAY_OK)
-        status =
-            lay_measure(job.unit, &job.table, o->common.quiet ? NULL : lay_terminal_progress, NULL, &measured, err);
+        status = lay_measure(job.unit, &job.table, o->threads, o->common.quiet ? NULL : lay_terminal_progress, NULL,
+                             &measured, err);
     if (status == LAY_OK) status = lay_baseline_add(b, &measured, name, err);
     lay_measured_free(&measured);
     lay_job_free(&job);
@@ -101,6 +101,7 @@ static const char examples[] = "  layshaft baseline five-speed.json good-1 good-
 int lay_cmd_baseline(int argc, char **argv) {
     baseline_options o = {0};
     const lay_option options[] = {
+        LAY_THREADS_ROW(&o.threads),
         {"colour", LAY_OPTION_CHOICE, &o.colour, LAY_COLOUR_WORDS, "colour in the text (default auto)", 0, 0, NULL},
     };
     const lay_usage usage = {.command = "baseline",

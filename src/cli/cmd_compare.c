@@ -10,7 +10,7 @@
 #include "terminal.h"
 
 typedef struct compare_options {
-    int match, colour;
+    int match, threads, colour;
     const char *output;
     bool no_plots;
     lay_common common;
@@ -41,8 +41,8 @@ static lay_status jobs_measure(const compare_options *o, char **folders, size_t 
     for (size_t k = 0; k < count && status == LAY_OK; k++) {
         status = lay_job_load(folders[k], &m->jobs[k], err);
         if (status == LAY_OK)
-            status = lay_measure(m->jobs[k].unit, &m->jobs[k].table, o->common.quiet ? NULL : lay_terminal_progress,
-                                 NULL, &m->measured[k], err);
+            status = lay_measure(m->jobs[k].unit, &m->jobs[k].table, o->threads,
+                                 o->common.quiet ? NULL : lay_terminal_progress, NULL, &m->measured[k], err);
     }
     return status;
 }
@@ -123,6 +123,7 @@ int lay_cmd_compare(int argc, char **argv) {
         {"output", LAY_OPTION_TEXT, &o.output, "DIR", "folder for the page and its pictures (default AFTER/report)", 0,
          0, NULL},
         {"no-plots", LAY_OPTION_FLAG, &o.no_plots, NULL, "write no pictures", 0, 0, NULL},
+        LAY_THREADS_ROW(&o.threads),
         {"colour", LAY_OPTION_CHOICE, &o.colour, LAY_COLOUR_WORDS, "colour in the text (default auto)", 0, 0, NULL},
     };
     const lay_usage usage = {.command = "compare",

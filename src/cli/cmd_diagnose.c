@@ -17,7 +17,7 @@ typedef struct diagnose_options {
     const char *unit, *output;
     lay_single single;
     bool no_plots, no_sound, show;
-    int colour;
+    int threads, colour;
     lay_common common;
 } diagnose_options;
 
@@ -106,7 +106,7 @@ static int run(const diagnose_options *o, char **operands, int count) {
     int exit_status;
     lay_status status = subject_load(o, operands, count, &s, &err);
     if (status == LAY_OK)
-        status = lay_diagnose(s.job.unit, &s.job.table, &(lay_analysis_options){0},
+        status = lay_diagnose(s.job.unit, &s.job.table, &(lay_analysis_options){.threads = o->threads},
                               o->common.quiet ? NULL : lay_terminal_progress, NULL, &d, &err);
     if (status == LAY_OK) {
         exit_status = show(o, &s, &d);
@@ -142,7 +142,7 @@ static lay_usage usage_of(const lay_option *options, size_t count) {
                        .operands_high = -1};
 }
 
-#define OWN_ROWS 6 /* before those that single recordings share */
+#define OWN_ROWS 7 /* before those that single recordings share */
 
 int lay_cmd_diagnose(int argc, char **argv) {
     diagnose_options o = {0};
@@ -153,6 +153,7 @@ int lay_cmd_diagnose(int argc, char **argv) {
         {"no-plots", LAY_OPTION_FLAG, &o.no_plots, NULL, "write no pictures", 0, 0, NULL},
         {"show", LAY_OPTION_FLAG, &o.show, NULL, "open the first suspect's pictures in windows", 0, 0, NULL},
         {"no-sound", LAY_OPTION_FLAG, &o.no_sound, NULL, "write no sound of the suspects", 0, 0, NULL},
+        LAY_THREADS_ROW(&o.threads),
         {"colour", LAY_OPTION_CHOICE, &o.colour, LAY_COLOUR_WORDS, "colour in the text (default auto)", 0, 0, NULL},
     };
     lay_single_options(s, options + OWN_ROWS);

@@ -13,7 +13,7 @@
 
 typedef struct verify_options {
     const char *baseline, *limits, *serial, *by, *output;
-    int colour;
+    int threads, colour;
     lay_common common;
 } verify_options;
 
@@ -39,8 +39,8 @@ static lay_status verify(const verify_options *o, const char *folder, verifying 
                                     : lay_limit_table_load(o->limits, &v->limits, err);
     if (status == LAY_OK) status = lay_job_load(folder, &v->job, err);
     if (status == LAY_OK)
-        status = lay_measure(v->job.unit, &v->job.table, o->common.quiet ? NULL : lay_terminal_progress, NULL,
-                             &v->measured, err);
+        status = lay_measure(v->job.unit, &v->job.table, o->threads, o->common.quiet ? NULL : lay_terminal_progress,
+                             NULL, &v->measured, err);
     if (status != LAY_OK) return status;
     return o->baseline ? lay_verify(v->baseline, &v->measured, &v->result, err)
                        : lay_verify_by_hand(&v->limits, &v->measured, &v->result, err);
@@ -109,6 +109,7 @@ int lay_cmd_verify(int argc, char **argv) {
         {"serial", LAY_OPTION_TEXT, &o.serial, "TEXT", "serial number of the unit, for the record", 0, 0, NULL},
         {"by", LAY_OPTION_TEXT, &o.by, "NAME", "who ran it, for the record", 0, 0, NULL},
         {"output", LAY_OPTION_TEXT, &o.output, "DIR", "folder for the record (default JOB/report)", 0, 0, NULL},
+        LAY_THREADS_ROW(&o.threads),
         {"colour", LAY_OPTION_CHOICE, &o.colour, LAY_COLOUR_WORDS, "colour in the text (default auto)", 0, 0, NULL},
     };
     const lay_usage usage = {.command = "verify",

@@ -35,6 +35,14 @@ typedef struct lay_option {
     bool *given;          /* set to true when the option was there; NULL: not wanted */
 } lay_option;
 
+/* The row of commands that read the runs of a job side by side; value: int *, 0 by default. */
+#define LAY_THREADS_MOST 256
+#define LAY_THREADS_ROW(value)                                                                                         \
+    {                                                                                                                  \
+        "threads", LAY_OPTION_COUNT, value, "N", "runs read side by side (default one per processor)", 1,              \
+            LAY_THREADS_MOST, NULL                                                                                     \
+    }
+
 /* A command's own words. Lines of `synopsis` end in '\n' and leave out "layshaft NAME"; "[options]" is theirs. */
 typedef struct lay_usage {
     const char *command;

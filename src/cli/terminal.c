@@ -36,8 +36,8 @@ int lay_terminal_rows(void) {
 void lay_terminal_progress(size_t done, size_t count, void *user) {
     (void)user;
     if (!isatty(STDERR_FILENO)) return;
-    if (done + 1 < count)
-        fprintf(stderr, "\rrun %zu of %zu analysed", done + 1, count);
+    if (done < count)
+        fprintf(stderr, "\rrun %zu of %zu analysed", done, count);
     else
         fprintf(stderr, "\r\033[K");
     fflush(stderr);

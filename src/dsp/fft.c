@@ -3,8 +3,12 @@
 
 #include <fftw3.h>
 #include <limits.h>
+#include <pthread.h>
 #include <stdlib.h>
 #include <string.h>
+
+/* FFTW plans one at a time; plans themselves run side by side (FFTW manual, section 5.4). */
+static pthread_mutex_t planning = PTHREAD_MUTEX_INITIALIZER;
 
 struct lay_fft {
     size_t n;
@@ -24,8 +28,10 @@ lay_status lay_fft_new(size_t n, lay_fft **out, lay_error *err) {
     fft->freq = fftw_alloc_complex(n / 2 + 1);
     if (!fft->time || !fft->freq) goto no_memory;
     /* FFTW_MEASURE would time the machine and choose differently from run to run. */
+    pthread_mutex_lock(&planning);
     fft->forward = fftw_plan_dft_r2c_1d((int)n, fft->time, fft->freq, FFTW_ESTIMATE);
     fft->backward = fftw_plan_dft_c2r_1d((int)n, fft->freq, fft->time, FFTW_ESTIMATE);
+    pthread_mutex_unlock(&planning);
     if (!fft->forward || !fft->backward) goto no_memory;
     *out = fft;
     return LAY_OK;
@@ -36,8 +42,10 @@ no_memory:
 
 void lay_fft_free(lay_fft *fft) {
     if (!fft) return;
+    pthread_mutex_lock(&planning);
     if (fft->forward) fftw_destroy_plan(fft->forward);
     if (fft->backward) fftw_destroy_plan(fft->backward);
+    pthread_mutex_unlock(&planning);
     fftw_free(fft->time);
     fftw_free(fft->freq);
     free(fft);

@@ -10,29 +10,43 @@
 /* The whole road of a job: every row becomes evidence, what only several runs together show is added, then the verdict.
  */
 
+typedef struct analysing {
+    const lay_unit *unit;
+    const lay_run_table *table;
+    const lay_analysis_options *options;
+    lay_run_evidence *runs;
+} analysing;
+
+static lay_status analyse_one(size_t i, void *work, lay_error *err) {
+    analysing *a = work;
+    return lay_run_analyse(a->unit, &a->table->runs[i], a->table->path, a->options, &a->runs[i], err);
+}
+
+static int threads_of(const lay_analysis_options *options) {
+    return options ? options->threads : 0;
+}
+
 static lay_status analyse_all(const lay_unit *unit, const lay_run_table *table, const lay_analysis_options *options,
                               lay_progress progress, void *user, lay_diagnosis *out, lay_error *err) {
     out->runs = lay_calloc(table->count + 1, sizeof *out->runs);
     if (!out->runs) return lay_fail(err, LAY_NO_MEMORY, "not enough memory for the runs");
-    for (size_t i = 0; i < table->count; i++) {
-        if (progress) progress(i, table->count, user);
-        lay_status status = lay_run_analyse(unit, &table->runs[i], table->path, options, &out->runs[i], err);
-        if (status != LAY_OK) return status;
-        out->run_count = i + 1;
-    }
-    if (progress) progress(table->count, table->count, user);
-    return LAY_OK;
+    out->run_count = table->count; /* what failed or was not begun is empty */
+    analysing a = {unit, table, options, out->runs};
+    lay_tasks tasks = {table->count, threads_of(options), analyse_one, &a, progress, user};
+    return lay_run_tasks(&tasks, err);
 }
 
 /* Where the average turn of the wheels contradicts the verdict on whine or run-out, it is given once more. */
-static lay_status think_again(const lay_unit *unit, const lay_run_table *table, lay_diagnosis *d, lay_error *err) {
+static lay_status think_again(const lay_unit *unit, const lay_run_table *table, int threads, lay_diagnosis *d,
+                              lay_error *err) {
     lay_turn_hints hints;
     lay_status status = lay_turn_hints_find(unit, &d->verdict, &d->look, &hints, err);
     if (status == LAY_OK && hints.count) {
         lay_look_free(&d->look);
         lay_verdict_free(&d->verdict);
         status = lay_judge_hinted(unit, d->runs, d->run_count, &hints, &d->verdict, err);
-        if (status == LAY_OK) status = lay_look_closer(unit, table, d->runs, d->run_count, &d->verdict, &d->look, err);
+        if (status == LAY_OK)
+            status = lay_look_closer(unit, table, d->runs, d->run_count, threads, &d->verdict, &d->look, err);
     }
     free(hints.items);
     return status;
@@ -48,8 +62,9 @@ lay_status lay_diagnose(const lay_unit *unit, const lay_run_table *table, const 
     lay_strings_free(&counts);
     if (status == LAY_OK) status = lay_judge(unit, table, out->runs, out->run_count, &out->verdict, err);
     if (status == LAY_OK)
-        status = lay_look_closer(unit, table, out->runs, out->run_count, &out->verdict, &out->look, err);
-    if (status == LAY_OK) status = think_again(unit, table, out, err);
+        status = lay_look_closer(unit, table, out->runs, out->run_count, threads_of(options), &out->verdict, &out->look,
+                                 err);
+    if (status == LAY_OK) status = think_again(unit, table, threads_of(options), out, err);
     if (status != LAY_OK) lay_diagnosis_free(out);
     return status;
 }

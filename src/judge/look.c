@@ -27,9 +27,9 @@ static bool anything_to_see(const lay_looking *l) {
 }
 
 lay_status lay_look_closer(const lay_unit *unit, const lay_run_table *table, const lay_run_evidence *runs, size_t count,
-                           lay_verdict *verdict, lay_look *out, lay_error *err) {
+                           int threads, lay_verdict *verdict, lay_look *out, lay_error *err) {
     *out = (lay_look){0};
-    lay_looking l = {unit, table, runs, count, verdict, out};
+    lay_looking l = {unit, table, runs, count, threads, verdict, out};
     if (verdict->outcome == LAY_CLEAR || !anything_to_see(&l)) return LAY_OK;
     lay_status status = lay_looking_cuts(&l, err);
     if (status == LAY_OK && out->cut_count)

@@ -11,6 +11,7 @@ typedef struct lay_looking {
     const lay_run_table *table;
     const lay_run_evidence *runs;
     size_t run_count;
+    int threads;
     lay_verdict *verdict;
     lay_look *out;
 } lay_looking;

@@ -105,18 +105,43 @@ static lay_status take(lay_look *out, lay_cut *cuts, const lay_look_order *of, s
     return LAY_OK;
 }
 
-static lay_status follow(lay_looking *l, size_t run, lay_error *err) {
-    wanted w;
-    lay_cut *cuts = NULL;
-    choose_orders(l, run, true, &w);
-    if (!w.count) return LAY_OK;
-    lay_status status =
-        lay_run_cuts(l->unit, &l->table->runs[run], l->table->path, &l->runs[run], w.order, w.count, 0, &cuts, err);
-    if (status == LAY_BAD_INPUT) { /* a run that cannot be followed costs no verdict */
-        if (err) *err = (lay_error){0};
-        return LAY_OK;
+typedef struct following {
+    const lay_looking *l;
+    size_t runs[SWEEPS], count;
+    wanted wanted[SWEEPS];
+    lay_cut *cuts[SWEEPS]; /* NULL: nothing to follow there */
+} following;
+
+static lay_status follow(size_t k, void *work, lay_error *err) {
+    following *f = work;
+    const lay_looking *l = f->l;
+    size_t run = f->runs[k];
+    wanted *w = &f->wanted[k];
+    choose_orders(l, run, true, w);
+    if (!w->count) return LAY_OK;
+    lay_status status = lay_run_cuts(l->unit, &l->table->runs[run], l->table->path, &l->runs[run], w->order, w->count,
+                                     0, &f->cuts[k], err);
+    return status == LAY_BAD_INPUT ? LAY_OK : status; /* a run that cannot be followed costs no verdict */
+}
+
+static lay_status follow_sweeps(lay_looking *l, bool *chosen, lay_error *err) {
+    following f = {.l = l};
+    for (; f.count < SWEEPS; f.count++) {
+        size_t run = next_sweep(l, chosen);
+        if (run == l->run_count) break;
+        chosen[run] = true;
+        f.runs[f.count] = run;
     }
-    return status == LAY_OK ? take(l->out, cuts, w.of, w.count, err) : status;
+    lay_tasks tasks = {.count = f.count, .threads = l->threads, .run = follow, .work = &f};
+    lay_status status = lay_run_tasks(&tasks, err);
+    for (size_t k = 0; k < f.count; k++) {
+        if (!f.cuts[k]) continue;
+        if (status == LAY_OK)
+            status = take(l->out, f.cuts[k], f.wanted[k].of, f.wanted[k].count, err);
+        else
+            lay_cuts_free(f.cuts[k], f.wanted[k].count);
+    }
+    return status;
 }
 
 /* A cut of one point, from the spectrum of a steady run. */
@@ -151,13 +176,7 @@ static lay_status measure_steady(lay_looking *l, size_t run, lay_error *err) {
 lay_status lay_looking_cuts(lay_looking *l, lay_error *err) {
     bool *chosen = lay_calloc(l->run_count + 1, sizeof *chosen);
     if (!chosen) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
-    lay_status status = LAY_OK;
-    for (int k = 0; k < SWEEPS && status == LAY_OK; k++) {
-        size_t run = next_sweep(l, chosen);
-        if (run == l->run_count) break;
-        chosen[run] = true;
-        status = follow(l, run, err);
-    }
+    lay_status status = follow_sweeps(l, chosen, err);
     for (size_t r = 0; r < l->run_count && status == LAY_OK; r++)
         if (!sweeps(&l->runs[r])) status = measure_steady(l, r, err);
     free(chosen);

@@ -178,25 +178,41 @@ static void take_pair(lay_looking *l, size_t suspect, int run, const lay_expecte
     *average = (lay_tsa_average){0};
 }
 
-static lay_status look_at(lay_looking *l, size_t suspect, lay_error *err) {
-    int run = run_for(l, suspect);
-    if (run < 0) return LAY_OK;
-    const lay_expected *part = lay_looking_part(l, suspect, (size_t)run);
-    size_t bodies = repeats(&l->runs[run], part) >= REPEATS ? 3 : 2;
-    lay_tsa_average all[3] = {0};
-    lay_status status = average(l, (size_t)run, part, bodies, all, err);
-    if (status == LAY_BAD_INPUT) { /* a run that cannot be averaged costs no verdict */
-        if (err) *err = (lay_error){0};
-        return LAY_OK;
-    }
+/* What one suspect's recording gives: both wheels, and the pairing where `bodies` is 3. */
+typedef struct turning {
+    int run; /* -1: none that can be averaged */
+    const lay_expected *part;
+    size_t bodies;
+    lay_tsa_average average[3];
+} turning;
+
+typedef struct averaging {
+    const lay_looking *l;
+    turning *of; /* [suspect_count] */
+} averaging;
+
+static lay_status average_one(size_t suspect, void *work, lay_error *err) {
+    const lay_looking *l = ((averaging *)work)->l;
+    turning *t = &((averaging *)work)->of[suspect];
+    t->run = run_for(l, suspect);
+    if (t->run < 0) return LAY_OK;
+    t->part = lay_looking_part(l, suspect, (size_t)t->run);
+    t->bodies = repeats(&l->runs[t->run], t->part) >= REPEATS ? 3 : 2;
+    lay_status status = average(l, (size_t)t->run, t->part, t->bodies, t->average, err);
+    if (status != LAY_BAD_INPUT) return status;
+    t->run = -1; /* a run that cannot be averaged costs no verdict */
+    return LAY_OK;
+}
+
+static lay_status look_at(lay_looking *l, size_t suspect, turning *t, lay_error *err) {
+    lay_status status = LAY_OK;
     for (int w = 0; w < 2 && status == LAY_OK; w++) {
         lay_look_wheel *wheel = &l->out->wheels[l->out->wheel_count++];
-        *wheel = (lay_look_wheel){.suspect = (int)suspect, .wheel = w, .run = run, .average = all[w]};
-        all[w] = (lay_tsa_average){0};
-        status = describe(l, part, wheel, err);
+        *wheel = (lay_look_wheel){.suspect = (int)suspect, .wheel = w, .run = t->run, .average = t->average[w]};
+        t->average[w] = (lay_tsa_average){0};
+        status = describe(l, t->part, wheel, err);
     }
-    if (status == LAY_OK && bodies == 3) take_pair(l, suspect, run, part, &all[2]);
-    for (int w = 0; w < 3; w++) lay_tsa_average_free(&all[w]);
+    if (status == LAY_OK && t->bodies == 3) take_pair(l, suspect, t->run, t->part, &t->average[2]);
     return status;
 }
 
@@ -204,7 +220,15 @@ lay_status lay_looking_turns(lay_looking *l, lay_error *err) {
     l->out->wheels = lay_calloc(2 * l->verdict->suspect_count + 1, sizeof *l->out->wheels);
     l->out->pairs = lay_calloc(l->verdict->suspect_count + 1, sizeof *l->out->pairs);
     if (!l->out->wheels || !l->out->pairs) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
-    lay_status status = LAY_OK;
-    for (size_t s = 0; s < l->verdict->suspect_count && status == LAY_OK; s++) status = look_at(l, s, err);
+    size_t count = l->verdict->suspect_count;
+    averaging a = {l, lay_calloc(count + 1, sizeof *a.of)};
+    if (!a.of) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+    lay_tasks tasks = {.count = count, .threads = l->threads, .run = average_one, .work = &a};
+    lay_status status = lay_run_tasks(&tasks, err);
+    for (size_t s = 0; s < count && status == LAY_OK; s++)
+        if (a.of[s].run >= 0) status = look_at(l, s, &a.of[s], err);
+    for (size_t s = 0; s < count; s++)
+        for (int w = 0; w < 3; w++) lay_tsa_average_free(&a.of[s].average[w]);
+    free(a.of);
     return status;
 }

@@ -236,45 +236,59 @@ static const char *unfit(const lay_run_evidence *run) {
     return lay_run_trusted(run) ? NULL : "its speed is not known well enough";
 }
 
-static lay_status measure_runs(lay_measured *job, lay_levels *levels, lay_error *err) {
-    lay_status status = LAY_OK;
-    for (size_t i = 0; i < job->run_count && status == LAY_OK; i++) {
-        const char *why = unfit(&job->runs[i]);
-        lay_error trouble = {0};
-        if (!why) {
-            status =
-                lay_run_levels(job->unit, &job->table->runs[i], job->table->path, &job->runs[i], &levels[i], &trouble);
-            if (status == LAY_BAD_INPUT)
-                why = trouble.message, status = LAY_OK;
-            else if (status != LAY_OK && err)
-                *err = trouble;
-        }
-        if (why && status == LAY_OK)
-            status = lay_strings_add(&job->left_out, err, "%s: %s", job->table->runs[i].file, why);
+typedef struct measuring_runs {
+    lay_measured *job;
+    lay_levels *levels; /* [run_count] */
+    lay_error *trouble; /* [run_count] why one was left out */
+} measuring_runs;
+
+static lay_status measure_run(size_t i, void *work, lay_error *err) {
+    measuring_runs *m = work;
+    const lay_run_spec *spec = &m->job->table->runs[i];
+    const char *why = unfit(&m->job->runs[i]);
+    if (why) {
+        lay_fail(&m->trouble[i], LAY_BAD_INPUT, "%s", why);
+        return LAY_OK;
     }
+    lay_status status = lay_run_levels(m->job->unit, spec, m->job->table->path, &m->job->runs[i], &m->levels[i], err);
+    if (status != LAY_BAD_INPUT) return status;
+    m->trouble[i] = *err; /* such a run is left out */
+    return LAY_OK;
+}
+
+static lay_status measure_runs(lay_measured *job, int threads, lay_levels *levels, lay_error *err) {
+    measuring_runs m = {job, levels, lay_calloc(job->run_count + 1, sizeof *m.trouble)};
+    if (!m.trouble) return lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+    lay_tasks tasks = {.count = job->run_count, .threads = threads, .run = measure_run, .work = &m};
+    lay_status status = lay_run_tasks(&tasks, err);
+    for (size_t i = 0; i < job->run_count && status == LAY_OK; i++)
+        if (m.trouble[i].message[0])
+            status = lay_strings_add(&job->left_out, err, "%s: %s", job->table->runs[i].file, m.trouble[i].message);
+    free(m.trouble);
     return status;
 }
 
-static lay_status analyse(lay_measured *job, lay_progress progress, void *user, lay_error *err) {
-    job->runs = lay_calloc(job->table->count + 1, sizeof *job->runs);
-    if (!job->runs) return lay_fail(err, LAY_NO_MEMORY, "not enough memory for the runs");
-    for (size_t i = 0; i < job->table->count; i++) {
-        if (progress) progress(i, job->table->count, user);
-        lay_status status =
-            lay_run_analyse(job->unit, &job->table->runs[i], job->table->path, NULL, &job->runs[i], err);
-        if (status != LAY_OK) return status;
-        job->run_count = i + 1;
-    }
-    if (progress) progress(job->table->count, job->table->count, user);
-    return lay_shared_hz_find(job->unit, job->runs, job->run_count, err);
+static lay_status analyse_one(size_t i, void *work, lay_error *err) {
+    lay_measured *job = work;
+    return lay_run_analyse(job->unit, &job->table->runs[i], job->table->path, NULL, &job->runs[i], err);
 }
 
-lay_status lay_measure(const lay_unit *unit, const lay_run_table *table, lay_progress progress, void *user,
+static lay_status analyse(lay_measured *job, int threads, lay_progress progress, void *user, lay_error *err) {
+    job->runs = lay_calloc(job->table->count + 1, sizeof *job->runs);
+    if (!job->runs) return lay_fail(err, LAY_NO_MEMORY, "not enough memory for the runs");
+    job->run_count = job->table->count; /* what failed or was not begun is empty */
+    lay_tasks tasks = {job->table->count, threads, analyse_one, job, progress, user};
+    lay_status status = lay_run_tasks(&tasks, err);
+    return status == LAY_OK ? lay_shared_hz_find(job->unit, job->runs, job->run_count, err) : status;
+}
+
+lay_status lay_measure(const lay_unit *unit, const lay_run_table *table, int threads, lay_progress progress, void *user,
                        lay_measured *out, lay_error *err) {
     *out = (lay_measured){.unit = unit, .table = table};
     lay_levels *levels = lay_calloc(table->count + 1, sizeof *levels);
-    lay_status status = levels ? analyse(out, progress, user, err) : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
-    if (status == LAY_OK) status = measure_runs(out, levels, err);
+    lay_status status =
+        levels ? analyse(out, threads, progress, user, err) : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+    if (status == LAY_OK) status = measure_runs(out, threads, levels, err);
     if (status == LAY_OK) status = gather_all(out, levels, err);
     for (size_t i = 0; levels && i < table->count; i++) lay_levels_free(&levels[i]);
     free(levels);

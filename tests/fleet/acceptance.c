@@ -36,7 +36,7 @@ static void make_name(char *out, size_t size, const char *base, uint64_t seed, i
 
 static lay_status measure(const char *folder, lay_job *job, lay_measured *out, lay_error *err) {
     lay_status status = lay_job_load(folder, job, err);
-    return status == LAY_OK ? lay_measure(job->unit, &job->table, NULL, NULL, out, err) : status;
+    return status == LAY_OK ? lay_measure(job->unit, &job->table, 1, NULL, NULL, out, err) : status;
 }
 
 static lay_status simulate(const acceptance_options *o, const char *folder, uint64_t seed, int unit,

@@ -93,7 +93,7 @@ _Static_assert(sizeof(changes_row) <= 4096, "a row fits into one atomic write to
 
 static lay_status measure(const char *folder, lay_job *job, lay_measured *out, lay_error *err) {
     lay_status status = lay_job_load(folder, job, err);
-    return status == LAY_OK ? lay_measure(job->unit, &job->table, NULL, NULL, out, err) : status;
+    return status == LAY_OK ? lay_measure(job->unit, &job->table, 1, NULL, NULL, out, err) : status;
 }
 
 static lay_status compare_pair(const char folders[2][600], const changes_options *o, changes_row *row, int pipe_end,

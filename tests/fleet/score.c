@@ -171,7 +171,7 @@ static void compare_parts(const json_t *truth, const lay_verdict *verdict, fleet
 
 static lay_status diagnose(const lay_job *job, const json_t *truth, fleet_result *out, lay_error *err) {
     lay_diagnosis diagnosis = {0};
-    lay_analysis_options options = {0};
+    lay_analysis_options options = {.threads = 1};
     double start = fleet_now();
     lay_status status = lay_diagnose(job->unit, &job->table, &options, NULL, NULL, &diagnosis, err);
     out->diagnose_s = fleet_now() - start;

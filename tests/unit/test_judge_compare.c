@@ -47,7 +47,7 @@ static void make_side(const char *name, uint64_t occasion, double louder_db, sid
     if (lay_sim_job(folder, unit, &sim, NULL, NULL, &err) != LAY_OK) fail_msg("%s", err.message);
     lay_unit_free(unit);
     if (lay_job_load(folder, &out->job, &err) != LAY_OK) fail_msg("%s", err.message);
-    if (lay_measure(out->job.unit, &out->job.table, NULL, NULL, &out->measured, &err) != LAY_OK)
+    if (lay_measure(out->job.unit, &out->job.table, 1, NULL, NULL, &out->measured, &err) != LAY_OK)
         fail_msg("%s", err.message);
 }
 
