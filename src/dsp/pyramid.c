@@ -1,5 +1,7 @@
 #include <layshaft/dsp.h>
 
+#include "hot.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -58,7 +60,7 @@ static lay_status make_room(lay_level *level, int channels, size_t more, lay_err
 
 /* Frame `index` of the level above from the level below, whose frames 2 index +- ARM are held or lie before the start.
  */
-static void halve_frame(const double *tap, const lay_level *below, int channels, int64_t index, double *out) {
+static void halve_early(const double *tap, const lay_level *below, int channels, int64_t index, double *out) {
     int64_t centre = 2 * index - below->first;
     size_t n = (size_t)channels;
     for (size_t c = 0; c < n; c++) {
@@ -73,6 +75,61 @@ static void halve_frame(const double *tap, const lay_level *below, int channels,
     }
 }
 
+/* Later frames have both arms. A number of channels known to the compiler, which keeps their sums in registers. */
+static inline void halve_fixed(const double *tap, const double *x, const size_t channels, size_t count, double *out) {
+    for (size_t i = 0; i < count; i++, x += 2 * channels, out += channels) {
+        double sum[8];
+        for (size_t c = 0; c < channels; c++) sum[c] = tap[0] * x[c];
+        for (size_t d = 1; d <= ARM; d += 2) {
+            const double *left = x - d * channels, *right = x + d * channels;
+            for (size_t c = 0; c < channels; c++) sum[c] += tap[d] * (left[c] + right[c]);
+        }
+        for (size_t c = 0; c < channels; c++) out[c] = sum[c];
+    }
+}
+
+LAY_HOT static void halve_frames(const double *tap, const double *x, size_t channels, size_t count, double *out) {
+    switch (channels) {
+    case 2:
+        halve_fixed(tap, x, 2, count, out);
+        return;
+    case 3:
+        halve_fixed(tap, x, 3, count, out);
+        return;
+    case 4:
+        halve_fixed(tap, x, 4, count, out);
+        return;
+    case 5:
+        halve_fixed(tap, x, 5, count, out);
+        return;
+    case 6:
+        halve_fixed(tap, x, 6, count, out);
+        return;
+    case 7:
+        halve_fixed(tap, x, 7, count, out);
+        return;
+    case 8:
+        halve_fixed(tap, x, 8, count, out);
+        return;
+    default:
+        break;
+    }
+    for (size_t i = 0; i < count; i++, x += 2 * channels, out += channels) {
+        for (size_t c = 0; c < channels; c++) out[c] = tap[0] * x[c];
+        for (size_t d = 1; d <= ARM; d += 2) {
+            const double *left = x - d * channels, *right = x + d * channels;
+            for (size_t c = 0; c < channels; c++) out[c] += tap[d] * (left[c] + right[c]);
+        }
+    }
+}
+
+/* One channel: neighbouring outputs side by side, each summed in the same order. */
+LAY_HOT static void halve_single(const double *tap, const double *x, size_t count, double *out) {
+    for (size_t i = 0; i < count; i++) out[i] = tap[0] * x[2 * i];
+    for (size_t d = 1; d <= ARM; d += 2)
+        for (size_t i = 0; i < count; i++) out[i] += tap[d] * (x[2 * i - d] + x[2 * i + d]);
+}
+
 static lay_status halve(const double *tap, const lay_level *below, lay_level *above, int channels, lay_error *err) {
     int64_t end = below->first + (int64_t)below->held;
     int64_t last = (end - 1 - ARM) / 2; /* last index whose right arm is held */
@@ -80,11 +137,17 @@ static lay_status halve(const double *tap, const lay_level *below, lay_level *ab
     size_t more = (size_t)(last - above->next_in + 1);
     lay_status status = make_room(above, channels, more, err);
     if (status != LAY_OK) return status;
-    for (size_t i = 0; i < more; i++) {
-        halve_frame(tap, below, channels, above->next_in, above->x + above->held * (size_t)channels);
-        above->held++;
-        above->next_in++;
-    }
+    size_t n = (size_t)channels, early = 0;
+    double *out = above->x + above->held * n;
+    for (; early < more && 2 * (above->next_in + (int64_t)early) - below->first < ARM; early++)
+        halve_early(tap, below, channels, above->next_in + (int64_t)early, out + early * n);
+    const double *x = below->x + (2 * (above->next_in + (int64_t)early) - below->first) * channels;
+    if (channels == 1)
+        halve_single(tap, x, more - early, out + early);
+    else
+        halve_frames(tap, x, n, more - early, out + early * n);
+    above->held += more;
+    above->next_in += (int64_t)more;
     return LAY_OK;
 }
 

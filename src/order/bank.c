@@ -1,5 +1,7 @@
 #include "bank.h"
 
+#include "dsp/hot.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -25,6 +27,18 @@
 #define TONE -0.7      /* spectral kurtosis at which a band is a tone's ... */
 #define NO_TONE -0.3   /* ... and from which it is not */
 
+/* The even length next to `wanted` that transforms fast: no prime factor above 5. */
+static size_t fast_length(size_t wanted) {
+    for (size_t away = 0; away < wanted; away++)
+        for (int side = -1; side <= 1; side += 2) {
+            size_t n = side < 0 ? wanted - away : wanted + away, rest = n;
+            for (size_t p = 2; p <= 5; p++)
+                while (rest % p == 0) rest /= p;
+            if (n % 2 == 0 && rest == 1) return n;
+        }
+    return wanted;
+}
+
 static void divide(lay_bank *bank) {
     double step = bank->rate / (double)bank->n;
     size_t last = (size_t)(0.47 * (double)bank->n), bin = (size_t)ceil(LOWEST_HZ / step);
@@ -46,11 +60,11 @@ static double independent_bins(size_t bins) {
 
 lay_status lay_bank_init(lay_bank *bank, double rate, int channels, lay_error *err) {
     *bank = (lay_bank){.rate = rate, .channels = channels};
-    bank->n = 2 * (size_t)lround(0.5 * WINDOW_S * rate);
     if (!(rate >= 6000))
         return lay_fail(
             err, LAY_BAD_INPUT,
             "sampled too slowly to hear a case or a bearing ring when it is struck: record at 16 kHz or more");
+    bank->n = fast_length(2 * (size_t)lround(0.5 * WINDOW_S * rate));
     bank->hop = bank->n / 4;
     bank->keep = exp(-(double)bank->hop / rate / MEMORY_S);
     divide(bank);
@@ -94,34 +108,54 @@ void lay_bank_free(lay_bank *bank) {
     *bank = (lay_bank){0};
 }
 
-/* Energy of one band against its running mean, silenced as far as a tone fills the band. */
-static double even_out(lay_bank *bank, size_t at, double independent, double energy, double *kurtosis) {
-    double gain = 1 - bank->keep, known = bank->weight > 0 ? bank->mean[at] / bank->weight : energy;
-    double taken = known > 0 && bank->weight > 0.02 ? fmin(energy, CUT * known) : energy;
-    bank->mean[at] = bank->keep * bank->mean[at] + gain * taken;
-    bank->square[at] = bank->keep * bank->square[at] + gain * energy * energy;
-    double weight = bank->keep * bank->weight + gain, mean = bank->mean[at] / weight;
-    if (!(mean > SILENCE && mean < 1 / SILENCE)) return 1;
-    *kurtosis = (bank->square[at] / weight / (mean * mean) - 1) * independent - 1;
-    double open = fmin(1, fmax(0, (*kurtosis - TONE) / (NO_TONE - TONE)));
-    return 1 + open * (fmin(energy / mean, CEILING) - 1);
+typedef struct evening {
+    double keep, now, cut, share, scale; /* now: 1 over the weight of the means with this moment */
+} evening;
+
+/* Energies of one channel against their running means, silenced as far as a tone fills the band. Parameters that share
+ * no memory, and no branches, let bands go side by side. */
+LAY_HOT static void even_bands(const evening *by, size_t bands, const double *restrict energy,
+                               const double *restrict independent, double *restrict mean, double *restrict square,
+                               double *restrict out, double *restrict power, double *restrict kurtosis) {
+    const evening o = *by;
+    for (size_t b = 0; b < bands; b++) {
+        double e = energy[b], most = mean[b] > 0 ? o.cut * mean[b] : e;
+        double sum = o.keep * mean[b] + (1 - o.keep) * lay_lesser(e, most), usual = sum * o.now, inverse = 1 / usual;
+        double squares = o.keep * square[b] + (1 - o.keep) * e * e;
+        double k = (squares * o.now * (inverse * inverse) - 1) * independent[b] - 1;
+        double open = lay_lesser(1, lay_greater(0, (k - TONE) * (1 / (NO_TONE - TONE))));
+        double even = 1 + open * (lay_lesser(e * inverse, CEILING) - 1);
+        double known = (usual - SILENCE) * (1 / SILENCE - usual); /* both bounds in one comparison */
+        mean[b] = sum;
+        square[b] = squares;
+        power[b] += o.scale * e;
+        out[b] += o.share * (known > 0 ? even : 1);
+        kurtosis[b] += o.share * (known > 0 ? k : 0);
+    }
 }
 
+static void even_out(lay_bank *bank, size_t channel, const double *energy) {
+    double weight = bank->keep * bank->weight + 1 - bank->keep;
+    evening by = {bank->keep, 1 / weight, bank->weight > 0.02 ? CUT / bank->weight : 1e300, 1.0 / bank->channels,
+                  bank->scale}; /* at first nothing is known, and nothing cut */
+    even_bands(&by, bank->bands, energy, bank->independent, bank->mean + channel * bank->bands,
+               bank->square + channel * bank->bands, bank->energy, bank->power, bank->kurtosis);
+}
+
+/* Power of the bins, channel by channel, summed in each band. */
 static void take(lay_bank *bank) {
+    double energy[LAY_BANK_BANDS];
     memset(bank->energy, 0, bank->bands * sizeof *bank->energy);
     for (size_t c = 0; c < (size_t)bank->channels; c++) {
         double *x = bank->fill + c * bank->n;
         for (size_t i = 0; i < bank->n; i++) bank->scratch[i] = x[i] * bank->window[i];
         lay_fft_forward(bank->fft, bank->scratch, bank->pairs);
         for (size_t b = 0; b < bank->bands; b++) {
-            double energy = 0, kurtosis = 0;
+            energy[b] = 0;
             for (size_t k = bank->first_bin[b]; k < bank->first_bin[b + 1]; k++)
-                energy += bank->pairs[2 * k] * bank->pairs[2 * k] + bank->pairs[2 * k + 1] * bank->pairs[2 * k + 1];
-            bank->power[b] += bank->scale * energy;
-            bank->energy[b] +=
-                even_out(bank, c * bank->bands + b, bank->independent[b], energy, &kurtosis) / bank->channels;
-            bank->kurtosis[b] += kurtosis / bank->channels;
+                energy[b] += bank->pairs[2 * k] * bank->pairs[2 * k] + bank->pairs[2 * k + 1] * bank->pairs[2 * k + 1];
         }
+        even_out(bank, c, energy);
         memmove(x, x + bank->hop, (bank->n - bank->hop) * sizeof *x);
     }
     bank->weight = bank->keep * bank->weight + 1 - bank->keep;

@@ -1,5 +1,7 @@
 #include "reader.h"
 
+#include "dsp/hot.h"
+
 #include <math.h>
 
 #define KAISER_BETA 9.0
@@ -37,8 +39,17 @@ static int level_for(const lay_reader *r, double hz) {
     return l;
 }
 
-/* The same weights on every channel of interleaved frames; two channels, the usual case, side by side. */
-static void weigh(const double *x, size_t channels, const double *weights, size_t taps, double *out) {
+/* A number of channels known to the compiler, which keeps their sums in registers. */
+static inline void weigh_fixed(const double *x, const size_t channels, const double *weights, size_t taps,
+                               double *out) {
+    double sum[8] = {0};
+    for (size_t k = 0; k < taps; k++)
+        for (size_t c = 0; c < channels; c++) sum[c] += weights[k] * x[k * channels + c];
+    for (size_t c = 0; c < channels; c++) out[c] = sum[c];
+}
+
+/* The same weights on every channel of interleaved frames, channels side by side. */
+LAY_HOT static void weigh(const double *x, size_t channels, const double *weights, size_t taps, double *out) {
     if (channels == 2) {
         double a = 0, b = 0, c = 0, d = 0;
         for (size_t k = 0; k < taps; k += 2) {
@@ -51,10 +62,31 @@ static void weigh(const double *x, size_t channels, const double *weights, size_
         out[1] = b + d;
         return;
     }
-    for (size_t c = 0; c < channels; c++) {
-        out[c] = 0;
-        for (size_t k = 0; k < taps; k++) out[c] += weights[k] * x[k * channels + c];
+    switch (channels) {
+    case 3:
+        weigh_fixed(x, 3, weights, taps, out);
+        return;
+    case 4:
+        weigh_fixed(x, 4, weights, taps, out);
+        return;
+    case 5:
+        weigh_fixed(x, 5, weights, taps, out);
+        return;
+    case 6:
+        weigh_fixed(x, 6, weights, taps, out);
+        return;
+    case 7:
+        weigh_fixed(x, 7, weights, taps, out);
+        return;
+    case 8:
+        weigh_fixed(x, 8, weights, taps, out);
+        return;
+    default:
+        break;
     }
+    for (size_t c = 0; c < channels; c++) out[c] = 0;
+    for (size_t k = 0; k < taps; k++)
+        for (size_t c = 0; c < channels; c++) out[c] += weights[k] * x[k * channels + c];
 }
 
 bool lay_reader_at(lay_reader *r, double t, double hz, double *out) {
@@ -66,7 +98,7 @@ bool lay_reader_at(lay_reader *r, double t, double hz, double *out) {
     if (position + (double)half + 2 >= (double)level->held) return false;
     const lay_sinc *sinc = fine ? r->fine : r->sinc;
     double whole = floor(position);
-    if (whole < (double)half || channels == 1 || channels > 4) {
+    if (whole < (double)half || channels == 1) {
         for (size_t c = 0; c < channels; c++)
             out[c] = lay_sinc_at(sinc, level->x + c, level->held, channels, position, 1);
         return true;

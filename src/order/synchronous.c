@@ -1,5 +1,7 @@
 #include "synchronous.h"
 
+#include "dsp/hot.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -22,17 +24,21 @@ void lay_synchronous_free(lay_synchronous *s) {
     *s = (lay_synchronous){0};
 }
 
+LAY_HOT static void add_share(double *restrict sum, const double *restrict energy, double share, size_t bands) {
+    for (size_t b = 0; b < bands; b++) sum[b] += share * energy[b];
+}
+
 /* The piece lies over the steps from `low` to `high` of the body's turn: each gets its share, so that none stays empty
  * at whole orders. */
 static void add_piece(lay_synchronous *s, size_t which, double low, double high, const double *energy) {
     for (double from = low; from < high;) {
-        double to = fmin(high, floor(from) + 1), share = to - from;
+        double to = lay_lesser(high, floor(from) + 1), share = to - from;
         if (!(share > 0)) return;
         double turn = floor(floor(from) / LAY_SYNCHRONOUS_STEPS);
         size_t step = (size_t)(floor(from) - LAY_SYNCHRONOUS_STEPS * turn) % LAY_SYNCHRONOUS_STEPS;
         double *sum = s->sum + (which * LAY_SYNCHRONOUS_STEPS + step) * s->bands;
         s->weight[which * LAY_SYNCHRONOUS_STEPS + step] += share;
-        for (size_t b = 0; b < s->bands; b++) sum[b] += share * energy[b];
+        add_share(sum, energy, share, s->bands);
         from = to;
     }
 }

@@ -1,5 +1,7 @@
 #include "vk_cluster.h"
 
+#include "dsp/hot.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -74,18 +76,18 @@ static void gram(const lay_vk_cluster *c, const double *phasor, const double *ha
         }
 }
 
-void lay_vk_cluster_add(lay_vk_cluster *c, const double *basis, const double *phasor, const double *half, size_t count,
-                        double weight, const double *product) {
+static inline void add_row(double *restrict row, const double *restrict from, double share, size_t n) {
+    for (size_t b = 0; b < n; b++) row[b] += share * from[b];
+}
+
+LAY_HOT void lay_vk_cluster_add(lay_vk_cluster *c, const double *basis, const double *phasor, const double *half,
+                                size_t count, double weight, const double *product) {
     size_t n = c->unknowns, w = width(c);
     gram(c, phasor, half, count, weight);
     for (size_t i = 0; i < LAY_VK_SUPPORT; i++)
         for (size_t j = 0; j <= i; j++) {
-            double share = basis[i] * basis[j];
-            for (size_t a = 0; a < n; a++) {
-                double *row = c->window + (i * n + a) * w + j * n;
-                const double *from = c->products + a * n;
-                for (size_t b = 0; b < n; b++) row[b] += share * from[b];
-            }
+            for (size_t a = 0; a < n; a++)
+                add_row(c->window + (i * n + a) * w + j * n, c->products + a * n, basis[i] * basis[j], n);
         }
     for (size_t i = 0; i < LAY_VK_SUPPORT; i++)
         for (size_t k = 0; k < c->tracks; k++)
