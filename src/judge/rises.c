@@ -7,7 +7,7 @@
 #include <strings.h>
 
 #define UNIT_SCATTER 0.2 /* of the gain of a line from unit to unit (derived here) */
-#define EXPECTED_UNITS 6.0
+#define EXPECTED_UNITS 20.0
 #define DROWNED 0.5         /* mean gain of good units from which a line is heard */
 #define LEAST_HEARD 0.05    /* share at which lines count that good units do not have */
 #define LEAST_SPREAD_DB 0.6 /* nobody mounts a unit twice alike (common practice, no source) */
