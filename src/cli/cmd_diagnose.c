@@ -9,12 +9,13 @@
 
 #include "clock.h"
 #include "commands.h"
+#include "job_list.h"
 #include "options.h"
 #include "single.h"
 #include "terminal.h"
 
 typedef struct diagnose_options {
-    const char *unit, *output;
+    const char *unit, *output, *jobs_from;
     lay_single single;
     bool no_plots, no_sound, show;
     int threads, colour;
@@ -121,19 +122,49 @@ static int run(const diagnose_options *o, char **operands, int count) {
     return exit_status;
 }
 
+/* One job of a list: its report is written as if it had been named alone; what is not said there is in its JSON line.
+ */
+static lay_status run_one(const char *folder, lay_text *json, void *user, lay_error *err) {
+    const diagnose_options *o = user;
+    subject s = {0};
+    lay_diagnosis d = {0};
+    char *operand = lay_strdup(folder);
+    lay_status status =
+        operand ? subject_load(o, &operand, 1, &s, err) : lay_fail(err, LAY_NO_MEMORY, "not enough memory");
+    if (status == LAY_OK)
+        status =
+            lay_diagnose(s.job.unit, &s.job.table, &(lay_analysis_options){.threads = o->threads}, NULL, NULL, &d, err);
+    if (status == LAY_OK) status = lay_report_json(s.job.unit, &s.job.table, &d, false, json);
+    if (status == LAY_OK && write_report(o, &s, &d) != 0)
+        status = lay_fail_file(err, LAY_IO, s.report_folder, "the report could not be written");
+    lay_diagnosis_free(&d);
+    subject_free(&s);
+    free(operand);
+    return status;
+}
+
+static int run_list(diagnose_options *o) {
+    o->common.json = o->common.quiet = true;
+    return lay_job_list(o->jobs_from, "diagnosis", run_one, o);
+}
+
 static const char about[] =
     "Says which part of the transmission makes the noise and how sure that is. JOB is a folder with unit.ini, runs.csv "
     "and "
     "the recordings; the report goes to JOB/report. Recordings without a job are named one by one together with --unit "
     "and "
-    "what is known about them; a report folder is then written only with --output. Recordings are never changed.";
+    "what is known about them; a report folder is then written only with --output. Recordings are never changed.\n\n"
+    "--jobs-from does many jobs, one after the other, and prints a line of JSON for each as soon as it is done; jobs "
+    "that "
+    "fail say so in their line. Several at a time over different jobs do not get in each other's way.";
 static const char examples[] = "  layshaft diagnose bench-five-speed\n"
                                "  layshaft diagnose --unit unit.ini --gear 3 --load drive --rpm 2100 third.wav\n"
-                               "  layshaft diagnose --unit unit.ini --gear 4 --tach-channel 2 fourth.wav\n";
+                               "  layshaft diagnose --unit unit.ini --gear 4 --tach-channel 2 fourth.wav\n"
+                               "  layshaft diagnose --jobs-from jobs.txt >results.jsonl\n";
 
 static lay_usage usage_of(const lay_option *options, size_t count) {
     return (lay_usage){.command = "diagnose",
-                       .synopsis = "[options] JOB\n[options] --unit UNIT FILE...\n",
+                       .synopsis = "[options] JOB\n[options] --unit UNIT FILE...\n[options] --jobs-from LIST\n",
                        .about = about,
                        .examples = examples,
                        .options = options,
@@ -142,7 +173,7 @@ static lay_usage usage_of(const lay_option *options, size_t count) {
                        .operands_high = -1};
 }
 
-#define OWN_ROWS 7 /* before those that single recordings share */
+#define OWN_ROWS 8 /* before those that single recordings share */
 
 int lay_cmd_diagnose(int argc, char **argv) {
     diagnose_options o = {0};
@@ -150,6 +181,8 @@ int lay_cmd_diagnose(int argc, char **argv) {
     lay_option options[OWN_ROWS + LAY_SINGLE_ROWS] = {
         {"unit", LAY_OPTION_TEXT, &o.unit, "UNIT", "unit file for recordings named one by one", 0, 0, NULL},
         {"output", LAY_OPTION_TEXT, &o.output, "DIR", "folder for the report (default JOB/report)", 0, 0, NULL},
+        {"jobs-from", LAY_OPTION_TEXT, &o.jobs_from, "LIST",
+         "text file with a job folder per line, - for standard input; prints one line of JSON for each", 0, 0, NULL},
         {"no-plots", LAY_OPTION_FLAG, &o.no_plots, NULL, "write no pictures", 0, 0, NULL},
         {"show", LAY_OPTION_FLAG, &o.show, NULL, "open the first suspect's pictures in windows", 0, 0, NULL},
         {"no-sound", LAY_OPTION_FLAG, &o.no_sound, NULL, "write no sound of the suspects", 0, 0, NULL},
@@ -165,6 +198,12 @@ int lay_cmd_diagnose(int argc, char **argv) {
     if (o.unit == NULL && lay_single_stray(s) != NULL)
         return lay_cli_usage_error(&usage, "--%s is for recordings named with --unit; in a job runs.csv says it",
                                    lay_single_stray(s));
+    if (o.jobs_from != NULL) {
+        if (count > 0 || o.unit != NULL || o.output != NULL || o.show)
+            return lay_cli_usage_error(&usage,
+                                       "--jobs-from names all jobs: leave out JOB, --unit, --output and --show");
+        return run_list(&o);
+    }
     if (count == 0)
         return lay_cli_usage_error(&usage, o.unit != NULL ? "name the recordings after the options" : "JOB is missing");
     if (o.unit == NULL && count > 1)

@@ -11,7 +11,7 @@
 
 /* Kinds of limits, and the share of good units that may surpass any of a kind. */
 typedef enum kind { WHOLE, IN_CONDITION, LINES, BLOWS, KINDS, NONE = -1 } kind;
-static const double share[KINDS] = {0.012, 0.003, 0.003, 0.002};
+static const double share[KINDS] = {0.009, 0.002, 0.002, 0.002};
 
 static kind kind_of(const lay_rise *r) {
     if (r->units < LAY_BASELINE_LEAST) return NONE;
