@@ -126,8 +126,10 @@ LAY_HOT static void halve_frames(const double *tap, const double *x, size_t chan
 /* One channel: neighbouring outputs side by side, each summed in the same order. */
 LAY_HOT static void halve_single(const double *tap, const double *x, size_t count, double *out) {
     for (size_t i = 0; i < count; i++) out[i] = tap[0] * x[2 * i];
-    for (size_t d = 1; d <= ARM; d += 2)
-        for (size_t i = 0; i < count; i++) out[i] += tap[d] * (x[2 * i - d] + x[2 * i + d]);
+    for (size_t d = 1; d <= ARM; d += 2) {
+        const double *left = x - d, *right = x + d;
+        for (size_t i = 0; i < count; i++) out[i] += tap[d] * (left[2 * i] + right[2 * i]);
+    }
 }
 
 static lay_status halve(const double *tap, const lay_level *below, lay_level *above, int channels, lay_error *err) {
