@@ -3,7 +3,7 @@
 the speed from the tach, order spectra and their floor, an order map, envelope spectra in octaves, lines and whose they
 may be. Not a reference for results.
 
-    plain_analysis.py JOB    (unit.ini, runs.csv with a tach channel, WAV files)"""
+    plain_analysis.py JOB [RUNS]    (unit.ini, runs.csv with a tach channel, WAV files; only the first RUNS)"""
 import configparser
 import csv
 import sys
@@ -97,9 +97,10 @@ def main():
     job = Path(sys.argv[1])
     meshes = unit_orders(job / "unit.ini")
     with open(job / "runs.csv", newline="") as table:
-        for row in csv.DictReader(table):
-            count = analyse(job / row["file"], int(row["tach_channel"]), meshes)
-            print(row["file"], count, "lines")
+        rows = list(csv.DictReader(table))
+    for row in rows[: int(sys.argv[2])] if len(sys.argv) > 2 else rows:
+        count = analyse(job / row["file"], int(row["tach_channel"]), meshes)
+        print(row["file"], count, "lines")
 
 
 if __name__ == "__main__":
