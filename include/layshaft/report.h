@@ -19,6 +19,12 @@ LAY_API lay_status lay_report_text(const lay_unit *unit, const lay_run_table *ta
 LAY_API lay_status lay_report_json(const lay_unit *unit, const lay_run_table *table, const lay_diagnosis *d,
                                    bool indented, lay_text *out);
 
+/* A line of JSON for one job of many, appended to `out`: {"job":FOLDER,"exit":STATUS,NAME:OBJECT}; `object` is a JSON
+ * object as from lay_report_json, on one line, left out when it is empty. Where the status is not LAY_OK, "error" holds
+ * the sentence of `err`. LAY_NO_MEMORY as lay_report_json. */
+LAY_API lay_status lay_report_job_line(const char *folder, lay_status status, const lay_error *err, const char *name,
+                                       const lay_text *object, lay_text *out);
+
 /* One run's order spectrum as gnuplot commands with the data inline, appended to `out`. The picture goes to `png` and
  * `svg` (either may be NULL, both: into a window; paths must not hold newlines or controls: LAY_BAD_INPUT). 1200 x 600.
  * `number` counts runs from 1. */

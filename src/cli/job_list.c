@@ -2,13 +2,14 @@
 
 #include "job_list.h"
 
+#include <layshaft/report.h>
+
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "options.h"
-#include "report/json.h"
 
 /* The name on a line, without blanks at its end; NULL: none. */
 static char *name_on(char *line) {
@@ -21,20 +22,8 @@ static char *name_on(char *line) {
 static int print_one(const char *folder, const char *name, lay_job_list_one one, void *user) {
     lay_text json = {0}, line = {0};
     lay_error err = {0};
-    lay_json out = {.out = &line};
     lay_status status = one(folder, &json, user, &err);
-    lay_json_open_object(&out, NULL);
-    lay_json_string(&out, "job", folder);
-    lay_json_integer(&out, "exit", lay_status_exit(status));
-    if (status != LAY_OK) {
-        char words[1200];
-        lay_error_format(&err, words, sizeof words);
-        words[strcspn(words, "\n")] = 0; /* what follows shows the place in the file */
-        lay_json_string(&out, "error", words);
-    }
-    if (json.length > 0 && json.text[json.length - 1] == '\n') json.text[--json.length] = 0;
-    if (json.length > 0) lay_text_add(&line, ", \"%s\": %s", name, json.text);
-    lay_json_close_object(&out);
+    lay_report_job_line(folder, status, &err, name, &json, &line);
     int printed = lay_cli_print(&line);
     lay_text_free(&json);
     lay_text_free(&line);
